@@ -123,15 +123,18 @@ def _numbered(job: Job, steps: Iterator[Step]) -> tuple[Step, ...]:
 def asked_of(job: Job, clamping: Clamping) -> Asked:
     """What a job asks for beside its steps: fills, pieces, the colour of the wood."""
     pieces = clamping.feature(operations.CutPieces)
+    made = tuple(() if clamping.kind else let_ins(job, inlay.index, inlay) for inlay in clamping.inlays)
+    away = [doubt for inlay, own in zip(clamping.inlays, made, strict=True) for colour, one in own
+            for doubt in cut_away(job, inlay.index, colour, one)]
     return Asked(
         resins=tuple(
             resin_of(job, inlay.index if inlay.like is None else inlay.like) if inlay.fill == "resin" else Resin()
             for inlay in clamping.inlays),
-        let_ins=tuple(() if clamping.kind else let_ins(job, inlay.index, inlay) for inlay in clamping.inlays),
+        let_ins=made,
         wood=(pieces.colour if pieces else None, None) if pieces or not clamping.board.names.wooden else
         (job.body.wood_colour, job.body.wood_colour_finished),  # what is not of the part's wood has its own, or none
         unchosen=tuple(ring.colour for ring in job.rings if ring.colour == RING_COLOUR),
-        doubts=(*doubts_of(job, clamping), *cut_away(job, clamping)), cutters=tuple(job.complete_cutters),
+        doubts=(*doubts_of(job, clamping), *away), cutters=tuple(job.complete_cutters),
         ridges=tuple(key for key in ("scallop", "stepover", "leave_scallop")
                      if job.surface and getattr(job.surface, key) is not None),
         not_cut=tuple(_not_cut(job, clamping)),

@@ -107,15 +107,8 @@ def _narrow(refused: Mapping[str, NoRoomError], made: LetIns, together: Sequence
     return told
 
 
-def cut_away(job: Job, clamping: Clamping) -> Iterator[Doubt]:
+def cut_away(job: Job, index: int, colour: str, one: LetIn) -> Iterator[Doubt]:
     """Wood that is pocketed beside what is drawn, so much that it would be seen: no piece goes round it."""
-    for inlay in clamping.inlays if not clamping.kind else ():
-        for colour, one in let_ins(job, inlay.index, inlay):
-            yield from away_doubts(job, inlay.index, colour, one)
-
-
-def away_doubts(job: Job, index: int, colour: str, one: LetIn) -> Iterator[Doubt]:
-    """The same of one colour."""
     if one.gained_share > LEFT_NOTED or shapely.area(polygons(one.gained)).max(initial=0.0) >= MISSED:
         yield Doubt(
             where=f"inlay {index + 1} piece, {colour}", problem=_away_words(job, index, one), beside=True,

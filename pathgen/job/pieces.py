@@ -10,13 +10,13 @@ import shapely
 from pathgen.base.errors import Doubt, JobError
 from pathgen.base.units import ruled
 from pathgen.job.clamping import planned_of
-from pathgen.job.filling import away_doubts
+from pathgen.job.filling import cut_away
 from pathgen.job.job import Job
 from pathgen.job.part import part_of
 from pathgen.parts.tools import FlatStock, sheet
 from pathgen.strategies.matching import LetIn
 from pathgen.strategies.pocketing.shapes import polygons
-from pathgen.strategies.reach import SMALLEST
+from pathgen.strategies.reach import LEFT_NOTED, SMALLEST
 from pathgen.work.clamping import Clamping, Setup, Step, slug
 from pathgen.work.features import Inlay, Pieces
 from pathgen.work.operations import CutPieces
@@ -58,13 +58,13 @@ def piece_sheets(job: Job) -> tuple[PieceSheet, ...]:
                 title=f"{job.title}: {planned.clamping.inlays[index].name}, pieces of {colour}", kind="piece",
                 units=job.units, board=sheet(stock), stock=stock,
                 doubts=(*_without_piece(planned.clamping.inlays[index], colour, one),
-                        *away_doubts(job, index, colour, one)),
+                        *cut_away(job, index, colour, one)),
                 setup=Setup(feeler=job.setup.feeler), machine=job.machine, steps=(step,))))
     return tuple(sheets)
 
 
 def _without_piece(inlay: Inlay, colour: str, made: LetIn) -> Iterator[Doubt]:
-    """Shapes of a colour that are too narrow for a piece."""
+    """Shapes of a colour that are too narrow for a piece, or much of it that is."""
     shapes = polygons(dict(inlay.shown)[colour])
     none = shapes[~shapely.intersects(shapes, made.piece)]
     if len(none):
@@ -74,3 +74,8 @@ def _without_piece(inlay: Inlay, colour: str, made: LetIn) -> Iterator[Doubt]:
                     f"shapes drawn, {wide:.2f} mm wide at most: they are not cut", allowed="shapes wider than the "
                     "cutters", remedy="name a smaller cutter in [[inlay]] cutters, or draw them wider", grave=seen,
                     closed=seen)
+    elif (share := made.lost.area / made.drawing.area) > LEFT_NOTED:
+        yield Doubt(where=f"{inlay.name} piece, {colour}", problem=f"{made.lost.area:.1f} mm2 of what is drawn, "
+                    f"{100 * share:.1f} % of it, are no part of the pieces with the cutters of the pocket", closed=True,
+                    allowed="lines wider than the cutters", remedy="name a smaller cutter in [[inlay]] cutters, or "
+                    "draw them wider (pathgen reach lists what would do)")

@@ -33,6 +33,8 @@ def piece_data(planned: Plan, index: int) -> dict[str, Any]:
             "gap": made[0][1].gap,
             "lost_area": round(sum(one.lost.area for _, one in made), 4),
             "gained_area": round(sum(one.gained.area for _, one in made), 4),
+            # beside the drawing too
+            "opened_area": round(planned.pockets[index][-1].opened.area, 4),
             "pieces": sum(colour["pieces"] for colour in colours),
             "stock": [max(c["stock"][axis] for c in colours) for axis in range(3)],
             "under_edges": round(off_the_floor(planned, index), 4),

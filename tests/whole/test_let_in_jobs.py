@@ -147,6 +147,7 @@ def test_report_and_header_say_what_is_let_in(result, made) -> None:
     assert (piece["gap"], piece["pieces"], piece["fits"], inlay["piece_thickness"]) == (GAP, 1, True, THICK)
     grown = 0.002 * pocket.length  # a pocket is larger by so much all round
     assert piece["gained_area"] - piece["lost_area"] == pytest.approx(pocket.area - drawn.area - grown, abs=0.05)
+    assert piece["opened_area"] == pytest.approx(pocket.area, rel=1e-3)
     assert piece["stock"] == pytest.approx([*one.let_in.size, THICK], abs=0.01)
     # sagitta of a circle of radius R over a chord w (any geometry handbook): R - sqrt(R^2 - (w/2)^2)
     width = np.ptp(one.let_in.piece.bounds[1::2])
@@ -520,6 +521,16 @@ def test_shapes_too_narrow_for_the_pocket_are_told_as_those_of_a_fill_are(tmp_pa
     (sheet,) = piece_sheets(read)
     (doubt,) = sheet.clamping.doubts
     assert doubt.problem.startswith("no piece for 2 of the 3 shapes drawn")
+
+
+@pytest.mark.parametrize(("wide", "told"), [(0.9, True), (1.1, False)])
+def test_a_line_that_no_piece_has_is_told_with_the_pieces(tmp_path, wide: float, told: bool) -> None:
+    """D: 8 mm of line at a square of 12 mm, 4.8 % of both; the square's piece was said to be verified."""
+    art = svg(f'<path d="M5 5H17V17H5Z M17 10H25V{10 + wide}H17Z" fill="#e3c98f"/>')
+    doubts = piece_sheets(job_with(tmp_path, {}, art=art))[0].clamping.doubts
+    assert [(one.closed, one.grave) for one in doubts] == [(True, True)] * told
+    said = r"7\.\d mm2 of what is drawn, 4\.\d % of it, are no part of the pieces"
+    assert not told or re.match(said, doubts[0].problem)
 
 
 @pytest.mark.parametrize(("across", "piece", "severity"), [
