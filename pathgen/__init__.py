@@ -20,7 +20,8 @@ all of it          `check_program(text, cutter=.., top=.., blank=..).findings`: 
                    deep, spindle, a `Finding` each
 =================  ===============================================================================================
 
-A program's text may be a `Path` of its file too. Every value shows itself in a notebook.
+A program's text may be a `Path` of its file too. Every value shows itself in a notebook. Those that hold arrays or
+shapes, paths, fields and checks among them, equal only themselves: compare what they hold.
 
 A whole board: `build(load_job("board.toml")).write("out")`: of a `Job` a `Build`, with a `Program` for each step and
 their `Verification`, as `check` gives it of a folder; `compare` of finishing cutters: `Choices`, a `Choice` each;

@@ -20,8 +20,8 @@ from pathgen.base import given, overlay
 from pathgen.base.arrays import Floats
 from pathgen.base.errors import ArtworkError, PathgenError
 
-_MOST = 1e4
-"""The widest or highest that a page may become, mm: what is drawn on it may be a small part."""
+_LEAST, _MOST = 0.01, 1e4
+"""The narrowest and the widest that a page may become, mm: what is drawn on it may be a small part."""
 
 _RATIO = 1e-6
 """How far width and height may disagree with the drawing's proportions, as a share."""
@@ -96,9 +96,9 @@ def placed(
     Raises
     ------
     ArtworkError
-        For a size not above 0, for a drawing with no physical size when neither width nor height is given, for
-        width and height that would stretch it, and for a drawing with nothing in it. PathgenError naming any other
-        argument.
+        For a size that is not 0.01 to 10,000 mm, for a drawing with no physical size when neither width nor height is
+        given, for width and height that would stretch it, and for a drawing with nothing in it. PathgenError naming any
+        other argument.
 
     Examples
     --------
@@ -115,7 +115,8 @@ def placed(
     x, y = given.place("placed at", at, count=2, words="(x, y) in mm").tolist()
     rotate = given.length("placed rotate", rotate, most=1e6, unit="degrees", error=ArtworkError)
     width, height = (
-        size if size is None else given.length(f"placed {name}", size, above=0.0, most=_MOST, error=ArtworkError)
+        size if size is None else given.length(
+            f"placed {name}", size, least=_LEAST, most=_MOST, error=ArtworkError)
         for name, size in (("width", width), ("height", height)))
     mirror = given.value("placed mirror", mirror, bool, words="True or False")
     stretch = given.value("placed stretch", stretch, bool, words="True or False")

@@ -62,8 +62,9 @@ class Surface:
         for name in ("thickness", "length", "radius_nut", "radius_end"):
             got = getattr(self, name)
             if not (name.startswith("radius") and isinstance(got, float) and got == math.inf):
-                above = -math.inf if name == "thickness" else 0.0
-                number = given.length(f"surface {name}", got, above=above, most=math.inf)
+                least, most = (-given.LARGEST, given.LARGEST) if name == "thickness" else (
+                    given.SMALLEST, given.LARGEST_FIGURE)
+                number = given.length(f"surface {name}", got, least=least, most=most)
                 object.__setattr__(self, name, number)
         if math.isinf(self.radius_nut) != math.isinf(self.radius_end):
             raise PathgenError("surface", "flat at one end only", allowed="flat or radiused at both ends")

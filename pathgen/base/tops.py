@@ -92,4 +92,4 @@ def radiused(
     end = given(f"radiused {name}", end, least=SHARPEST, most=WIDEST)
     where = "radiused length" if name in ("end", "start") else f"radiused {name}"
     return Surface(thickness=thickness, radius_nut=start, radius_end=end,
-                   length=given(where, 0.0 if length is None else length, above=0.0, most=2000.0))
+                   length=given(where, 0.0 if length is None else length, least=1.0, most=2000.0))

@@ -31,6 +31,8 @@ DECIMALS = {"mm": 4, "in": 5}
 """Places after the point: 0.05 um and 0.13 um of rounding. Enough for arcs to agree with themselves (3.5.3.2)."""
 COMMENT_WIDTH = 76
 """Comment lines are wrapped here; the standard allows lines of 256 characters (3.3)."""
+MOST_TITLE = 200
+"""Characters of a title, as of a job's."""
 ARC_TOLERANCE = 5e-4
 """How far the ends of moves may lie from the arc that stands for them, mm."""
 ARC_BETWEEN = max(settings.ARC + settings.FEWER, drilling.CHORD)
@@ -85,7 +87,7 @@ def program(
     units : "mm" or "in"
         What the program's numbers are.
     title : str
-        Written in the program's first comment.
+        Written in the program's first comment, 1 to 200 characters; what ASCII has no letters for is left out.
 
     Returns
     -------
@@ -110,9 +112,11 @@ def program(
     >>> text.splitlines()[5:]     # after the comments and the units
     ['G0 Z16', 'M3 S18000', 'G4 P3', 'G0 X0 Y0', 'G1 Z5 F300', 'X40 F1200', 'G0 Z16', 'M5', 'M30']
     """
-    title = given.value("program title", title, str)
+    if not in_ascii(given.title("program title", title, longest=MOST_TITLE)):
+        raise ProgramError("program title", f"{title!r}, of which a program can hold nothing",
+                           allowed="letters and digits of ASCII among others", remedy="spell it with those")
     path = toolpath if isinstance(toolpath, Toolpath) else joined(
-        "program toolpath", toolpath, words="a pathgen.Toolpath, or several in a list")
+        "program toolpath", toolpath, words="a pathgen.Toolpath, or several in a list", remedy="give one, or a list")
     if not len(path):
         raise ProgramError(title, "a path without moves", remedy="leave it out: this cutter has nothing to cut")
     cutter = _cutter_of(path, cutter, title)

@@ -52,7 +52,8 @@ def pocket(
         Largest first: each later one cuts only what those before could not reach. A v cutter that comes last also
         sharpens the corners.
     depth : float
-        Of the floor below the surface, mm: nowhere deeper. How much wood is left under it is for you to see to.
+        Of the floor below the surface, mm: nowhere deeper, but for the 0.0005 mm that straight moves may sag. How much
+        wood is left under it is for you to see to.
     allowance, floor_ridge, smallest : float
         What clearing leaves on the walls for a finishing pass, mm; how high a ball end or v cutter may leave the
         floor, mm; pieces smaller than this (mm2) are left to no later cutter, and are still in its `left`.
@@ -145,9 +146,11 @@ def rough(
         asked.reaches("rough finish", area, top, finish)
     asked.reaches("rough cutter", area, top, cutter)
     past = 0.0
-    if finish is not None and ridge is not None:
-        ridge = asked.ridge("rough ridge", ridge, finish)
-        past = finishing_passes(area, top, finish, scallop=ridge).past
+    if ridge is not None:
+        if finish is None:
+            raise PathgenError("rough ridge", "given without finish", allowed="with the cutter that will leave them",
+                               remedy="give finish=.. too, or leave ridge out")
+        past = finishing_passes(area, top, finish, scallop=asked.ridge("rough ridge", ridge, finish)).past
     return _cut(roughing(area, top, cutter, finish=finish, stock_top=stock, allowance=allowance, past=past,
                          rapids=asked.rapids(stock, clear)), cutter)
 

@@ -174,9 +174,12 @@ def join(paths: Iterable[Toolpath]) -> Toolpath:
     return joined("join paths", paths)
 
 
-def joined(where: str, paths: Iterable[Toolpath], *, words: str = "pathgen.Toolpath values in a list") -> Toolpath:
-    """What `join` gives; `where` names the argument, and `words` say what it may be."""
-    every = given.several(where, paths, words=words)
+def joined(
+    where: str, paths: Iterable[Toolpath], *, words: str = "pathgen.Toolpath values in a list",
+    remedy: str = "give a list",
+) -> Toolpath:
+    """What `join` gives; `where` names the argument, `words` say what it may be, and the `remedy` what to give."""
+    every = given.several(where, paths, words=words, remedy=remedy)
     parts = [part for path in every if len(part := given.value(where, path, Toolpath))]
     used = list(dict.fromkeys(path.cutter for path in parts if isinstance(path, Cut)))
     if len(used) > 1:

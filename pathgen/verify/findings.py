@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
+from pathgen.base import given
 from pathgen.base.markup import as_table
 from pathgen.base.plain import one_line
 from pathgen.base.units import place_words
@@ -56,8 +57,10 @@ class Finding:
     """What to do."""
 
     def __post_init__(self) -> None:
-        for name in ("where", "got", "allowed", "remedy"):
-            object.__setattr__(self, name, one_line(getattr(self, name)))
+        given.word("finding severity", self.severity, get_args(Severity))
+        for name in ("code", "where", "got", "allowed", "remedy"):
+            words = given.value(f"finding {name}", getattr(self, name), str)
+            object.__setattr__(self, name, one_line(words))
 
     def __str__(self) -> str:
         return f"{self.where}: {self.got} (allowed: {self.allowed}): {self.remedy}"

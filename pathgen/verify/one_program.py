@@ -32,6 +32,7 @@ _FOLLOWS = 0.02
 """How much more than their ridges passes that follow a surface may stray from it, mm."""
 _SURFACED = "or, if an earlier program has cut the surface, say so (Blank(top=..)): then this is not so"
 _OPENED = "or, if an earlier program has opened that place, give what it left (blank=simulate(..))"
+_AS_DEEP = "see that it is as deep as you mean it to be"
 _JUDGED = "a finish is judged once the ridge height allowed is given: limit=.."
 
 
@@ -321,8 +322,9 @@ def _unjudged(
     elif against is not None and against.low < -slack.surface_low:
         yield Finding(
             code="below-surface", severity="note", where=at(name, None, *against.low_at),
-            got=f"cuts {-against.low:.4f} mm below the surface", allowed="for pockets, slots, holes and outlines only",
-            remedy=f"not judged; {hint}{_JUDGED}",
+            got=f"cuts {-against.low:.3g} mm below the surface",
+            allowed="for pockets, slots, holes and outlines only",
+            remedy=f"not judged; {hint}{_AS_DEEP if measured is None else _JUDGED}",
         )
     elif measured is not None and not follows:
         yield Finding(

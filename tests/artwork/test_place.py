@@ -35,7 +35,7 @@ def test_proportions_are_kept_unless_told(read: Read) -> None:
 
 
 @pytest.mark.parametrize(("options", "words"), [
-    ({"width": 0.0}, "above 0"), ({"height": math.inf}, "above 0"), ({"rotate": math.nan}, "nan degrees"),
+    ({"width": 0.0}, "0.01 or more"), ({"height": math.inf}, "0.01 or more"), ({"rotate": math.nan}, "nan degrees"),
 ])
 def test_impossible_placements(read: Read, options: dict[str, float], words: str) -> None:
     with pytest.raises(ArtworkError, match=words):

@@ -133,9 +133,9 @@ def test_block_range_and_blank_are_checked(fanned):
         block_clamping(fanned, (9, 1))
     with pytest.raises(JobError, match="to 24, rising"):
         block_clamping(fanned, (0, 25))
-    with pytest.raises(CutterError, match="ball of radius 150"):
-        Hollow(thickness=5.0, radius_nut=120.0, radius_end=200.0, length=100.0).tip_height(
-            Cutter(name="big", shape="ball-end", diameter=300.0, speed=100, feed=1, plunge=1, stepdown=1), 0.0, 0.0)
+    with pytest.raises(CutterError, match="ball of radius 50"):
+        Hollow(thickness=5.0, radius_nut=40.0, radius_end=60.0, length=100.0).tip_height(
+            Cutter(name="big", shape="ball-end", diameter=100.0, speed=100, feed=1, plunge=1, stepdown=1), 0.0, 0.0)
 
 
 def test_gauges_have_the_radius_they_say():

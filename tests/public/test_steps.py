@@ -578,7 +578,16 @@ def test_what_lies_below_the_surface_is_told_where_no_ridge_height_says_that_it_
     pocket = pathgen.check_program(flat, cutter=FLAT, top=pathgen.flat(6.5), blank=BLANK)
     assert [(one.code, one.severity) for one in pocket.findings] == [
         ("cut-too-deep", "forbid"), ("below-surface", "note")]
-    assert "1.5000 mm below" in pocket.findings[1].got
+    assert pocket.findings[1].got == "cuts 1.5 mm below the surface"
+    assert pocket.findings[1].remedy.endswith("; see that it is as deep as you mean it to be")
+
+
+def test_of_a_pocket_that_is_as_deep_as_asked_no_ridge_height_is_asked():
+    """Its flat end leaves no ridges to judge; 1.2005 mm was told of one 1.2 mm deep, by what straight moves sag."""
+    (cut,) = pathgen.pocket(shapely.box(5, -5, 20, 5), top=TOP, cutters=[FLAT], depth=1.2)
+    (note,) = pathgen.check_program(pathgen.program(cut), cutter=FLAT, top=TOP, blank=replace(BLANK, top=TOP)).findings
+    assert (note.code, note.severity, note.got) == ("below-surface", "note", "cuts 1.2 mm below the surface")
+    assert "limit=" not in note.remedy
 
 
 @pytest.mark.in_every_run(1)

@@ -61,7 +61,7 @@ def test_a_copy_is_equal_to_what_it_was_made_of(made, way):
     """That of a blank and of a job was not."""
     top = pathgen.radiused(thickness=6.0, start=254.0)
     blank = pathgen.Blank(x=(0, 40), y=(-10, 10), thickness=8, top=top)
-    for value in (top, blank, pathgen.Machine(travel=(1, 2, 3)), made.programs[0].step.cutter, made.job):
+    for value in (top, blank, pathgen.Machine(travel=(10, 20, 30)), made.programs[0].step.cutter, made.job):
         assert way(value) == value
         assert hash(way(value)) == hash(value)
     assert blank != replace(blank, thickness=9)
