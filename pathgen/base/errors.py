@@ -39,7 +39,7 @@ class PathgenError(ValueError):
     ...     pathgen.flat(-6.0)
     ... except pathgen.PathgenError as wrong:
     ...     print(wrong.where, "|", wrong.problem, "|", wrong.allowed, "|", wrong.remedy)
-    flat thickness | -6 mm | above 0, at most 1000 mm | give a number in mm
+    flat thickness | -6 mm | 0.5 or more, at most 100 mm | give a number in mm
     """
 
     def __init__(self, where: str, problem: str, *, allowed: str = "", remedy: str = "") -> None:
@@ -177,7 +177,7 @@ class CutterError(PathgenError):
     ...     pathgen.stepover_for(0.01, -3.0)
     ... except pathgen.CutterError as wrong:
     ...     print(wrong)
-    ball_radius: -3 given (allowed: finite and above 0)
+    ball_radius: -3 given (allowed: 1e-06 to 1e+09)
     """
 
 

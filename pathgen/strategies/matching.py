@@ -10,7 +10,7 @@ the gap, so the wood may be sharper than the cutter by that.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TypeAlias
 
@@ -20,7 +20,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pathgen.base import overlay
-from pathgen.base.cutters import FINEST, Cutter
+from pathgen.base.cutters import FINEST, Cutter, reshaped
 from pathgen.base.errors import CutterError, JobError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
@@ -171,7 +171,7 @@ def keeping(
         closed = _grown(_grown(region, outer), -outer)
         low, high = (middle, high) if closed.area - region.area <= most else (low, middle)
     own = sorted((one for one in cutters if one.radius <= low), key=lambda one: -one.radius)[:2]
-    others = (replace(usual, name="", diameter=rounded_down(2.0 * low * share)) for share in _TRIES
+    others = (reshaped(usual, name="", diameter=rounded_down(2.0 * low * share)) for share in _TRIES
               if 2.0 * low * share >= FINEST + 0.01)
     for one in (*own, *others):
         pocket = matched(region, inner=inner, outer=least_round(one.radius, gap))
