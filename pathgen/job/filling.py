@@ -135,7 +135,7 @@ def _keeping_words(job: Job, index: int, one: LetIn) -> str:
                    most=min(LEFT_NOTED * one.drawing.area, MISSED))
     larger = "draw that place with more wood between, make the drawing larger, or fill with resin"
     if best is None:
-        return f"{larger}: no finer cutter round the pieces leaves it all"
+        return f"{larger}: of finer cutters round the pieces none was found that leaves it all"
     name = f'"{best.name}"' if best.name else f"one of {best.diameter:.2f} mm"
     return f"name a finer cutter in [[inlay]] piece, {name} leaves that wood; or {larger}"
 

@@ -41,7 +41,7 @@ whether the cutter goes in."""
 _MOST_TURNS, _WIDENED_EVERY = 24, 6
 """How often a shape is rounded both ways at most, and after how many turns necks that do not settle are widened."""
 _HALVINGS = 12  # of a diameter that is looked for
-_TRIES = (1.0, 0.97, 0.9, 0.8, 0.65)  # shares of a cutter's diameter, one after the other, until one does
+_TRIES = (1.0, 0.9, 0.7)  # shares of a cutter's diameter, one after the other, until one does
 _LAND = 2.0  # least stock left between the cuts round two pieces, mm
 
 
@@ -170,7 +170,7 @@ def keeping(
         outer = least_round(middle, gap) + _WIDER
         closed = _grown(_grown(region, outer), -outer)
         low, high = (middle, high) if closed.area - region.area <= most else (low, middle)
-    own = sorted((one for one in cutters if one.radius <= low), key=lambda one: -one.radius)[:2]
+    own = sorted((one for one in cutters if one.radius <= low), key=lambda one: -one.radius)[:1]
     others = (reshaped(usual, name="", diameter=rounded_down(2.0 * low * share)) for share in _TRIES
               if 2.0 * low * share >= FINEST + 0.01)
     for one in (*own, *others):
