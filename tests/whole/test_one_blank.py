@@ -307,7 +307,8 @@ def test_what_several_parts_say_at_a_stop_is_said_once():
                       ["Stop.", "Coat.", deeper, "Prick."],
                       ["Stop.", "Find it by mark 2.", "Coat.", deep, "Prick.", "Thicken."]])
     assert told == [("Stop.", [0, 1, 2]), ("Find it by mark 1.", [0]), ("Find it by mark 2.", [2]),
-                    ("Coat.", [0, 1, 2]), (deep, [0, 2]), (deeper, [1]), ("Prick.", [0, 1, 2]), ("Dam.", [0]), ("Thicken.", [2])]
+                    ("Coat.", [0, 1, 2]), (deep, [0, 2]), (deeper, [1]), ("Prick.", [0, 1, 2]),
+                    ("Dam.", [0]), ("Thicken.", [2])]
 
 
 LET_IN = SURFACED + """[[inlay]]
