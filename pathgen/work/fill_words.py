@@ -36,9 +36,9 @@ def to_fill(inlay: Inlay, work: Clamping) -> list[str]:
     before = _told_after(inlay, work)
     if inlay.fill == "piece":
         return [
-            "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean, then glue "
-            f"the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}. Wipe off the glue that is "
-            "squeezed out. Keep the zero place clean.",
+            "Stop here to let the pieces in. Leave the work clamped. Brush and vacuum the pockets clean.",
+            f"Then glue the pieces in, pressed down to the floor: {_pieces_stand(inlay, work)}.",
+            "Wipe off the glue that is squeezed out. Keep the zero place clean.",
             *([stay_on.format("the glue sets"), *found] if before is None else
               [f"Leave the machine switched on, or note X 0, Y 0, as after program {before}."]),
         ]

@@ -316,7 +316,7 @@ def test_what_is_the_same_before_each_pour_and_of_a_v_is_told_in_full_once(tmp_p
     assert any("Brush a thin coat" in line for line in whole)
     assert short[0].startswith("Stop here for the fill, and do all as it is told after program 3: ")
     assert short[1].startswith("The pour is 2 mm deep: ")  # 1 mm and 1 mm proud
-    assert len(short) == 3
+    assert len(short) == 4  # and how it lies, and how high
     first, second = (step for step in clamping.steps if step.operation.levels)
     whole, short = (step.operation.before(clamping) for step in (first, second))
     assert sum(words in line for words in ("can take days", "cover it, no damp cloth") for line in whole) == 2

@@ -292,6 +292,8 @@ def test_over_the_old_surface_of_work_that_moved_all_marks_have_their_part_in_wh
     assert check.within == pytest.approx(0.02 + 0.05 * math.sqrt((1 + u * u + v * v) / 4), rel=0.01)
     lines = before_start(clamping, clamping.steps[1], plan_of(clamping).starts[1])
     assert "stays off with the bed felt for again, and was not off by as much before the work moved" in lines[-1]
+    held = "See that the blank is still held over its whole face, by double-sided tape or vacuum: held by its ends"
+    assert sum(line.startswith(held) for line in lines) == 1  # it was taken up, and laid down again
 
 
 def test_no_bare_place_at_all_is_said(tmp_path):

@@ -88,7 +88,8 @@ def test_what_to_pour_now_is_said_part_by_part_and_what_all_are_told_once():
     said = _stop(report, row | {"number": 4, "stop_for": [1, 2], "stop_each": both}, parts)
     assert ["".join(line.itertext()) for line in said] == [  # each kind by itself, the fill first
         "Stop after program 4: fill 1 lid, and glue in the pieces of 2 plate", "Fill 1 lid:", "Mix.", "Fill A.",
-        "Glue in the pieces of 2 plate:", "Glue.", "Mix."]
+        "Glue in the pieces of 2 plate:", "Glue.", "Mix.",
+        "Wait until the glue has set fully, and do what the sheets of these parts say before their next programs."]
     alone = _stop(report | {"parts": report["parts"][:1]},
                   row | {"number": 4, "stop_for": [1], "stop_each": {"fill": [1]}}, parts[:1])
     assert ["".join(line.itertext()) for line in alone] == ["Stop after program 4: fill 1 lid", "Mix.", "Fill A."]

@@ -416,7 +416,7 @@ def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
     findings = result.report["checks"]["findings"]
     near = [f for f in findings if f["code"] == "colours-near"]
     assert bool(near) == found
-    how, dammed = step_of(result, "pocket").operation.afterwards(result.plan.clamping)[-1], apart > 7.0
+    how, dammed = " ".join(step_of(result, "pocket").operation.afterwards(result.plan.clamping)), apart > 7.0
     assert ("dam round each colour with tape" in how) == dammed
     assert ("No dam is built here" in how) == (not dammed)
     assert ("colours-touch" in {f["code"] for f in findings}) == (apart == 0.0)
@@ -444,7 +444,7 @@ def test_of_three_colours_of_a_pour_the_two_that_lie_near_each_other_alone_are_t
     art = svg("".join(f'<rect x="{x}" y="10" width="5" height="8" fill="{colour}"/>'
                       for x, colour in ((2, "#225577"), (17, "#cc8833"), (24, "#338844"))))
     result = built(tmp_path, art=art, resolution=0.4)
-    how = step_of(result, "pocket").operation.afterwards(result.plan.clamping)[-1]
+    how = " ".join(step_of(result, "pocket").operation.afterwards(result.plan.clamping))
     assert "dam round #225577 with tape, wax or clay." in how
     assert "Thicken the resin of #cc8833 and #338844 as its maker's sheet allows" in how
     assert "No dam is built" not in how

@@ -132,6 +132,8 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
     where = f"Stop after program {row['number']}"
     done = f"Where this was done before the blank moved, go on with program {report['go_on_with']}. Where it was " \
         "not, do it before that:" if row["done"] else None
+    waits = ["the fill has cured fully, which can take days"] * bool(rows) + \
+        ["the glue has set fully"] * ("piece" in whose)
     told: list[Element] = []
     for fill, what in whose.items():
         told += [e("p", e("b", f"{capital(what)}:"))] if len(whose) > 1 else []
@@ -140,8 +142,8 @@ def _stop(report: dict[str, Any], row: dict[str, Any], clampings: Sequence[Clamp
     return e(
         "div", e("h4", f"{where}{', if it was not done' * row['done']}: {', and '.join(whose.values())}"),
         e("p", done) if done else None, *told,
-        e("p", "Wait until the fill has cured fully, which can take days, and do what the sheets of these parts say "
-               "before their next programs.") if rows else None,
+        e("p", f"Wait until {' and '.join(waits)}, and do what the sheets of these parts say before their next "
+               "programs.") if waits else None,
         class_="stop")
 
 

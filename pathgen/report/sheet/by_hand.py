@@ -31,7 +31,7 @@ ASKED = (
     (r"Brush and vacuum the pockets", "a brush, a vacuum"),
     (r"[Tt]hicken", "a thickener that the resin's maker allows"),
     (r"with a syringe or spatula", "a syringe or spatula"),
-    (r"then glue the pieces in|Glue the (?:dots|binding)", "glue"),
+    (r"[Tt]hen glue the pieces in|Glue the (?:dots|binding)", "glue"),
     (r"Measure the highest point of the ((?:cured )?\w+)", "a depth gauge for the height of {0}"),
     (r"with a (?:knife or a )?fine saw|a knife or a fine saw", "a fine saw"),
     (r"file that off|file it to fit", "a file"),
