@@ -73,6 +73,8 @@ class Inlay:
     """What the drawing shows, where `regions` was made from it to match the pieces that are let in."""
     placed: tuple[PlacedSize, ...] = ()
     """The size of each copy of the drawing."""
+    drawings: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """What the job calls each drawing that it is cut from, and the colours that are cut of it."""
     dots: float | None = None
     """Diameter of the dots that its pockets are for, mm; None where it is none of dots."""
     dam: float | None = None
