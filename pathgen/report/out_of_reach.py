@@ -11,11 +11,14 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
-from pathgen.base.plain import counted
+from pathgen.base.errors import PathgenError
+from pathgen.base.plain import counted, time_words
 from pathgen.base.units import area_words
-from pathgen.programs.plan import Plan
+from pathgen.programs.plan import Plan, pockets_with
+from pathgen.programs.timing import times
 from pathgen.report.reaching import FILM
-from pathgen.report.reckoning import CHANGE
+from pathgen.report.reckoning import CHANGE, cleared_in
+from pathgen.strategies.pocketing.pockets import PocketCut
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.reach import MISSED, SMALLEST, CutterReach, Detail, Reach
 from pathgen.verify.findings import Finding, at
@@ -38,6 +41,7 @@ DEEP, SHALLOWER = 0.9, 0.1
 _ROUND = 0.4  # so wide, mm, is what a v cutter opens anywhere, if it can go in
 _COLOURS = 3  # so many colours of an inlay are named, those with the most that stays closed
 _DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
+_SECONDS, _WORTH = 1.0, 1.0  # minutes: a cutter that runs longer is not asked for; saved by leaving one out
 _MOST = 500  # places that are too narrow for a depth are measured, the largest first
 
 
@@ -228,7 +232,8 @@ def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequenc
 
 
 def little_findings(planned: Plan) -> list[Finding]:
-    """Cutters that open next to nothing beside those before them, and are fitted for that alone."""
+    """Cutters that open next to nothing beside those before them, and are fitted for that alone; and those that save
+    less than their change takes."""
     clamping, found = planned.clamping, []
     fitted = [step.cutter.name for step in clamping.steps]
     for inlay, cuts in zip(clamping.inlays, planned.pockets, strict=False):  # a folder that is checked has none
@@ -237,8 +242,10 @@ def little_findings(planned: Plan) -> list[Finding]:
         for place, cut, before, after in zip(own, cuts, opened, opened[1:], strict=False):
             beside = fitted[max(place - 1, 0) : place] + fitted[place + 1 : place + 2]
             gained = max(after - before, 0.0)
-            if (len(cuts) == 1 or gained > LITTLE * inlay.area.area or clamping.cut_before(inlay)
-                    or cut.cutter.name in beside):
+            if len(cuts) == 1 or clamping.cut_before(inlay) or cut.cutter.name in beside:
+                continue
+            if gained > LITTLE * inlay.area.area:
+                found += _for_seconds(planned, inlay, cuts, cut, gained)
                 continue
             share = 100.0 * gained / inlay.area.area
             found.append(Finding(
@@ -249,6 +256,33 @@ def little_findings(planned: Plan) -> list[Finding]:
                 allowed=f"work worth its change and its zero, about {CHANGE:g} min",
                 remedy="leave it out of the cutters named there, if nobody will miss that"))
     return found
+
+
+def _for_seconds(planned: Plan, inlay: Inlay, cuts: Sequence[PocketCut], cut: PocketCut, gained: float
+                 ) -> Iterator[Finding]:
+    """A cutter that does not save the minutes of its change: as those after it open as much in hardly longer."""
+    def minutes(some: Sequence[PocketCut]) -> float:
+        return sum(times(one.toolpath, one.cutter, planned.clamping.machine).total for one in some)
+
+    own, after = minutes([cut]), cuts[cuts.index(cut) + 1 :]
+    flat = any(one.cutter.is_flat for one in after)
+    if (not after or own > _SECONDS or not (flat or inlay.fill == "resin")  # of a v walls and floor are as was chosen
+            or cleared_in(after[0].cutter, gained, inlay.depth) > 2.0 * CHANGE):
+        return
+    try:
+        without = pockets_with(planned.clamping, inlay, [one.cutter for one in cuts if one is not cut])
+    except PathgenError:
+        return
+    longer = minutes(without) - minutes(cuts)
+    if longer > CHANGE - _WORTH or cuts[-1].opened.area - without[-1].opened.area > LITTLE * inlay.area.area:
+        return
+    yield Finding(
+        code="cutter-does-little", severity="note", where=inlay.name,
+        got=f'cutter "{cut.cutter.name}" runs {time_words(own)}: without it those after it take '
+            + (f"{time_words(longer)} longer" if longer > 0.0 else "no longer"),
+        allowed=f"work worth its change and its zero, about {CHANGE:g} min",
+        remedy="leave it out of the cutters named there" + (
+            "" if flat else f', if a floor cut by "{after[0].cutter.name}" alone will do'))
 
 
 def idle_findings(clamping: Clamping) -> list[Finding]:
