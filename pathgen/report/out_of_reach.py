@@ -234,7 +234,7 @@ def _smaller(clamping: Clamping, inlay: Inlay, diameter: float, cutters: Sequenc
 def little_findings(planned: Plan) -> list[Finding]:
     """Cutters that open next to nothing beside those before them, and are fitted for that alone; and those that save
     less than their change takes."""
-    clamping, found = planned.clamping, []
+    clamping, found = planned.clamping, list[Finding]()
     fitted = [step.cutter.name for step in clamping.steps]
     for inlay, cuts in zip(clamping.inlays, planned.pockets, strict=False):  # a folder that is checked has none
         own = [place for place, step in enumerate(clamping.steps) if step.operation.opens is inlay]
