@@ -237,7 +237,8 @@ def check_tabs_hold(tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutt
                        f"cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
                        allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
                        remedy=f"take a blank {more:g} mm {larger} or more (a block: more margin){why}, or a smaller "
-                       "cutter" + _without_tabs(where, "; or stick the blank down over its whole face and write tabs = 0"))
+                       "cutter"
+                       + _without_tabs(where, "; or stick the blank down over its whole face and write tabs = 0"))
 
 
 def check_tabs_stand(tabs: Tabs, outline: Polygon, *, cutter: Cutter, rise: float, where: str) -> None:
