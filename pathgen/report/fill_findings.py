@@ -17,6 +17,7 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.report.filling import ADJOINING, Near, amounts, contrast_rows, pouring_stages, too_near
+from pathgen.report.filltext import stages_head
 from pathgen.report.moving import moving_findings
 from pathgen.report.reaching import opened_alone
 from pathgen.strategies.reach import Reach
@@ -40,6 +41,7 @@ from pathgen.work.operations import CutAgain
 from pathgen.work.touching import Regions, Touch, touches, walled
 
 _TOLD = 4  # pairs of colours that one warning tells of; the page's tables hold all
+_IN_STAGES = 6  # colours of stages that are listed in a warning
 _LEFT_OUT = 6  # drawings named as left out of stages; of more the rule is told
 _FINER = 0.1  # share of a colour finer than the cutters from which that is told: corners that come out round are less
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
@@ -83,7 +85,9 @@ def _touch_warnings(
     """Colours that are poured together and touch; `near` are those too near each other in the proposed `stages`."""
     clamping = planned.clamping
     finer = _finer_than_cutters(clamping, inlay, opened)
-    words = " then ".join(" with ".join(stage) for stage in stages)
+    words = f"for each stage: {' then '.join(' with '.join(stage) for stage in stages)}" \
+        if sum(map(len, stages)) <= _IN_STAGES else \
+        f"for each of {len(stages)} stages, listed in report.txt ({stages_head(inlay.name)})"
     these = list(dict.fromkeys(itertools.chain(*(one.colours for one in near))))  # they do not touch
     shared = [f"{touch.colours[0]} and {touch.colours[1]} share "
               f"{coarse_length(touch.length, clamping.units)} of edge in "
@@ -95,7 +99,7 @@ def _touch_warnings(
         got=f"{_the_first(shared)}, and are poured together" + (
             f"; {finer} finer than the cutters: in one pocket nothing keeps it apart" if finer else ""),
         allowed="colours of one stage with wood between them",
-        remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)}), "
+        remedy=f"write an [[inlay]] {words} ({_more_work(planned, inlay, len(stages) - 1)}), "
                + _left_out_of(inlay, stages) +
                f"with lap = {as_written(LAP[clamping.units], clamping.units)} in {first}, so that no sliver stays "
                "between them" + (

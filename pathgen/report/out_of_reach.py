@@ -121,7 +121,7 @@ def _told(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: 
         where=at(inlay.name, None, *detail.at),
         got=f"{_all_said(closed)} with {_names(own)}; {one.place} {detail.area:.2f} mm2, "
             f"is {lies}" + (", with no room for a ramp or a helix down" if blind else ""),
-        allowed=f"nine tenths of it, as a cutter of {detail.largest:.2f} mm {'that plunges ' if blind else ''}opens"
+        allowed=f"nine tenths of that place open, as with a cutter of {detail.largest:.2f} mm{' that plunges' * blind}"
                 if detail.largest >= FINEST else "lines as wide as a cutter",
         remedy=f"{'take a cutter that plunges, ' if blind else ''}add {_smaller(clamping, inlay, narrowest, cutters)}, "
                f"or draw {'that detail' if not closed[1:] else 'such details'} wider (pathgen reach lists the rest)")
