@@ -238,7 +238,8 @@ def _refusal(name: str, scene: Scene, *, asked: bool, more: bool) -> ArtworkErro
     shown = "; ".join(f"{item.words}: {item.remedy}" for item in left_out[:6])
     layers, leave = ["name the layers to cut in layers"] * layered, ['leave these out with missing="report"'] * more
     others = f"; and {len(left_out) - 6} more" if len(left_out) > 6 else ""
-    return ArtworkError(name, f"holds what cannot be cut: {shown}{others}" + ("" if more else "; and nothing else"),
+    alone = "" if more else "; besides that it shows nothing to cut"
+    return ArtworkError(name, f"holds what cannot be cut: {shown}{others}{alone}",
                         remedy=", or ".join(filter(None, [", ".join(["change the drawing", *layers]), *leave])))
 
 

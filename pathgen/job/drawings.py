@@ -50,6 +50,7 @@ _ROUNDED = 0.002  # mm: by how much an inch in four places may say more
 _SOMETHING = 0.01  # mm2 of a colour: less is nothing to anybody
 _NEAR = 15.0  # mm: so much further a drawing is moved so that it stands clear of slots
 _MOST_OF = 0.5  # share of area
+_IN_ITS_STEAD = " (the first of also is then its artwork)"
 _HAIR = 0.01  # mm: more than just what stands beside a slot
 
 
@@ -198,14 +199,22 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
         if not some:
             raise JobError(f"{drawing_name(index, nth)} artwork", f"{one.artwork} has none of the inlay's colours",
                            allowed=", ".join(region.colour for region in art.regions),
-                           remedy="add one of these to colours, or leave it out")
+                           remedy="add one of these to colours, or leave it out" if not table.also else
+                           f"leave {_own_name(nth)} out of this inlay, where others cut it"
+                           f"{_IN_ITS_STEAD * (nth == 0)}, or add one of these to colours")
         sizes += copies
         drawn.append(some)
     regions = _beside(drawn, where)
     if table.wall:
         regions = _walled(regions, table.wall, f"{where} wall", job.units)
     return Inlay(index=index, name=where, regions=regions, depth=table.depth, fill=table.fill, overfill=table.overfill,
-                 piece=table.piece.thickness if table.piece else None, placed=tuple(sizes))
+                 piece=table.piece.thickness if table.piece else None, placed=tuple(sizes),
+                 drawings=tuple((_own_name(nth), tuple(c for c, _ in some)) for nth, some in enumerate(drawn)))
+
+
+def _own_name(nth: int) -> str:
+    """What a drawing is called within its inlay."""
+    return f"also {nth}" if nth else "the artwork"
 
 
 def _beside(drawn: list[Regions], where: str) -> tuple[tuple[str, Polygon | MultiPolygon], ...]:

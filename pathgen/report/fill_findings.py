@@ -17,6 +17,7 @@ from pathgen.programs.plan import Plan
 from pathgen.programs.timing import times
 from pathgen.programs.zeroing import refits, surfaced_before
 from pathgen.report.filling import ADJOINING, Near, amounts, contrast_rows, pouring_stages, too_near
+from pathgen.report.filltext import stages_head
 from pathgen.report.moving import moving_findings
 from pathgen.report.reaching import opened_alone
 from pathgen.strategies.reach import Reach
@@ -40,6 +41,8 @@ from pathgen.work.operations import CutAgain
 from pathgen.work.touching import Regions, Touch, touches, walled
 
 _TOLD = 4  # pairs of colours that one warning tells of; the page's tables hold all
+_IN_STAGES = 6  # colours of stages that are listed in a warning
+_LEFT_OUT = 6  # drawings named as left out of stages; of more the rule is told
 _FINER = 0.1  # share of a colour finer than the cutters from which that is told: corners that come out round are less
 LAP = {"mm": 0.3, "in": 0.012 * INCH}
 """By how much an earlier colour is advised to run on under a later one, by units, mm."""
@@ -82,7 +85,9 @@ def _touch_warnings(
     """Colours that are poured together and touch; `near` are those too near each other in the proposed `stages`."""
     clamping = planned.clamping
     finer = _finer_than_cutters(clamping, inlay, opened)
-    words = " then ".join(" with ".join(stage) for stage in stages)
+    words = f"for each stage: {' then '.join(' with '.join(stage) for stage in stages)}" \
+        if sum(map(len, stages)) <= _IN_STAGES else \
+        f"for each of {len(stages)} stages, listed in report.txt ({stages_head(inlay.name)})"
     these = list(dict.fromkeys(itertools.chain(*(one.colours for one in near))))  # they do not touch
     shared = [f"{touch.colours[0]} and {touch.colours[1]} share "
               f"{coarse_length(touch.length, clamping.units)} of edge in "
@@ -94,7 +99,8 @@ def _touch_warnings(
         got=f"{_the_first(shared)}, and are poured together" + (
             f"; {finer} finer than the cutters: in one pocket nothing keeps it apart" if finer else ""),
         allowed="colours of one stage with wood between them",
-        remedy=f"write an [[inlay]] for each stage: {words} ({_more_work(planned, inlay, len(stages) - 1)}), "
+        remedy=f"write an [[inlay]] {words} ({_more_work(planned, inlay, len(stages) - 1)}), "
+               + _left_out_of(inlay, stages) +
                f"with lap = {as_written(LAP[clamping.units], clamping.units)} in {first}, so that no sliver stays "
                "between them" + (
             f", and the resin of {joined(these) if len(these) <= _TOLD else 'those near each other'} thickened"
@@ -103,6 +109,16 @@ def _touch_warnings(
             f"; or leave wood between them, with wall = {as_written(WALL[clamping.units], clamping.units)}, and "
             "thicken the resin: poured so near each other, level resin of both still runs together"
             if _stand_apart(clamping, inlay, WALL[clamping.units]) else ""))
+
+
+def _left_out_of(inlay: Inlay, stages: Sequence[Sequence[str]]) -> str:
+    """Which drawings of an inlay have nothing in which of its stages: a job that names them there is refused."""
+    without = [(n, [name for name, colours in inlay.drawings if not set(colours) & set(stage)])
+               for n, stage in enumerate(stages, 1)]
+    told = [f"{joined(names)} out of stage {n}" for n, names in without if names]
+    if sum(len(names) for _, names in without) > _LEFT_OUT:
+        return "leaving out of each the drawings that have none of its colours, "
+    return f"leaving {joined(told)} (it has none of their colours), " if told else ""
 
 
 def _stand_apart(clamping: Clamping, inlay: Inlay, wall: float) -> bool:

@@ -87,6 +87,13 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     return lines
 
 
+
+def stages_head(name: str) -> str:
+    """What stands over the stages of an inlay, which advice to write them names."""
+    return f"stages of {name} in which no colours touch"
+
+
+
 ONE_BATCH = "all in one batch"
 """What the row of one batch for all colours of a pour is called."""
 
@@ -139,8 +146,8 @@ def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
                 f"{inlay['name']}: {' and '.join(touch['colours'])} share {coarse_length(touch['length'], units)} of "
                 f"edge, at {places}{f' and {more} more' if more else ''}.")
         if inlay["touching"]:
-            stages = ", then ".join(" with ".join(stage) for stage in inlay["proposed_stages"])
-            lines.append(f"Stages in which none touch: {stages}.")
+            lines += [f"{stages_head(inlay['name'])}:".capitalize(), *(f"  stage {n}: {', '.join(stage)}"
+                                      for n, stage in enumerate(inlay["proposed_stages"], 1))]
     return lines
 
 

@@ -11,12 +11,15 @@ import shapely
 
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter
-from pathgen.base.plain import counted
+from pathgen.base.errors import PathgenError
+from pathgen.base.plain import counted, time_words
 from pathgen.base.units import area_words, rounded_down
-from pathgen.programs.plan import Plan
+from pathgen.programs.plan import Plan, pockets_with
+from pathgen.programs.timing import times
 from pathgen.report.reaching import FILM, closed_by
-from pathgen.report.reckoning import CHANGE
+from pathgen.report.reckoning import CHANGE, cleared_in
 from pathgen.strategies.matching import pockets_for
+from pathgen.strategies.pocketing.pockets import PocketCut
 from pathgen.strategies.pocketing.shapes import polygons
 from pathgen.strategies.reach import LEFT_NOTED, MISSED, SMALLEST, CutterReach, Detail, Reach
 from pathgen.verify.findings import Finding, at
@@ -41,6 +44,7 @@ _ROUND = 0.4  # so wide, mm, is what a v cutter opens anywhere, if it can go in
 _COLOURS = 3  # so many colours of an inlay are named, those with the most that stays closed
 _DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
 _TRIED = (1.0, 0.95, 0.9, 0.8, 0.65, 0.5)  # shares of a diameter that would do, until one does
+_SECONDS, _WORTH = 1.0, 1.0  # minutes: a cutter that runs longer is not asked for; saved by leaving one out
 _MOST = 500  # places that are too narrow for a depth are measured, the largest first
 
 
@@ -120,7 +124,7 @@ def _told(clamping: Clamping, inlay: Inlay, closed: Sequence[_Closed], cutters: 
         where=at(inlay.name, None, *detail.at),
         got=f"{_all_said(closed)} with {_names(own)}; {one.place} {detail.area:.2f} mm2, "
             f"is {lies}" + (", with no room for a ramp or a helix down" if blind else ""),
-        allowed=f"nine tenths of it, as a cutter of {detail.largest:.2f} mm {'that plunges ' if blind else ''}opens"
+        allowed=f"nine tenths of that place open, as with a cutter of {detail.largest:.2f} mm{' that plunges' * blind}"
                 if detail.largest >= FINEST else "lines as wide as a cutter",
         remedy=f"{'take a cutter that plunges, ' if blind else ''}add "
                f"{_smaller(clamping, inlay, narrowest, cutters, warned=one.warned)}, "
@@ -261,8 +265,9 @@ def _does(clamping: Clamping, inlay: Inlay, flat: Cutter) -> bool:
 
 
 def little_findings(planned: Plan) -> list[Finding]:
-    """Cutters that open next to nothing beside those before them, and are fitted for that alone."""
-    clamping, found = planned.clamping, []
+    """Cutters that open next to nothing beside those before them, and are fitted for that alone; and those that save
+    less than their change takes."""
+    clamping, found = planned.clamping, list[Finding]()
     fitted = [step.cutter.name for step in clamping.steps]
     for inlay, cuts in zip(clamping.inlays, planned.pockets, strict=False):  # a folder that is checked has none
         own = [place for place, step in enumerate(clamping.steps) if step.operation.opens is inlay]
@@ -270,8 +275,10 @@ def little_findings(planned: Plan) -> list[Finding]:
         for place, cut, before, after in zip(own, cuts, opened, opened[1:], strict=False):
             beside = fitted[max(place - 1, 0) : place] + fitted[place + 1 : place + 2]
             gained = max(after - before, 0.0)
-            if (len(cuts) == 1 or gained > LITTLE * inlay.area.area or clamping.cut_before(inlay)
-                    or cut.cutter.name in beside):
+            if len(cuts) == 1 or clamping.cut_before(inlay) or cut.cutter.name in beside:
+                continue
+            if gained > LITTLE * inlay.area.area:
+                found += _for_seconds(planned, inlay, cuts, cut, gained)
                 continue
             share = 100.0 * gained / inlay.area.area
             found.append(Finding(
@@ -282,6 +289,33 @@ def little_findings(planned: Plan) -> list[Finding]:
                 allowed=f"work worth its change and its zero, about {CHANGE:g} min",
                 remedy="leave it out of the cutters named there, if nobody will miss that"))
     return found
+
+
+def _for_seconds(planned: Plan, inlay: Inlay, cuts: Sequence[PocketCut], cut: PocketCut, gained: float
+                 ) -> Iterator[Finding]:
+    """A cutter that does not save the minutes of its change: as those after it open as much in hardly longer."""
+    def minutes(some: Sequence[PocketCut]) -> float:
+        return sum(times(one.toolpath, one.cutter, planned.clamping.machine).total for one in some)
+
+    own, after = minutes([cut]), cuts[cuts.index(cut) + 1 :]
+    flat = any(one.cutter.is_flat for one in after)
+    if (not after or own > _SECONDS or not (flat or inlay.fill == "resin")  # of a v walls and floor are as was chosen
+            or cleared_in(after[0].cutter, gained, inlay.depth) > 2.0 * CHANGE):
+        return
+    try:
+        without = pockets_with(planned.clamping, inlay, [one.cutter for one in cuts if one is not cut])
+    except PathgenError:
+        return
+    longer = minutes(without) - minutes(cuts)
+    if longer > CHANGE - _WORTH or cuts[-1].opened.area - without[-1].opened.area > LITTLE * inlay.area.area:
+        return
+    yield Finding(
+        code="cutter-does-little", severity="note", where=inlay.name,
+        got=f'cutter "{cut.cutter.name}" runs {time_words(own)}: without it those after it take '
+            + (f"{time_words(longer)} longer" if longer > 0.0 else "no longer"),
+        allowed=f"work worth its change and its zero, about {CHANGE:g} min",
+        remedy="leave it out of the cutters named there" + (
+            "" if flat else f', if a floor cut by "{after[0].cutter.name}" alone will do'))
 
 
 def idle_findings(clamping: Clamping) -> list[Finding]:

@@ -230,12 +230,14 @@ def check_tabs_hold(tabs: Tabs, outline: Polygon, *, blank: Bounds, cutter: Cutt
     larger = "wider" if facing[worst] % 2 else "longer"
     # all along that side, not beside the tab alone: where it ends nearer the groove parts the waste tabs hold on to
     room = min(waste[worst], stands_out(outline, blank)[facing[worst]])
+    more, enough = (rounded_up(2 * (needed - out)) for out in (room, waste[worst]))
+    why = f", so that the waste stays whole along that side ({enough:g} mm is enough for the tabs)" * (enough < more)
     raise PathgenError(where,
                        f"the blank stands out {max(waste[worst], 0.0):.2f} mm beside the tab at {place}, and a "
                        f"cutter of {cutter.diameter:g} mm leaves the tab nothing to hold on to",
                        allowed=f"{needed:g} mm or more of blank beside every tab: the cutter and {LEAST_WASTE:g} mm",
-                       remedy=f"take a blank {rounded_up(2 * (needed - room)):g} mm {larger} or more (a block: more "
-                       "margin), or a smaller cutter"
+                       remedy=f"take a blank {more:g} mm {larger} or more (a block: more margin){why}, or a smaller "
+                       "cutter"
                        + _without_tabs(where, "; or stick the blank down over its whole face and write tabs = 0"))
 
 

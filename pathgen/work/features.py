@@ -75,6 +75,8 @@ class Inlay:
     """How round the wood between pockets that match pieces must be, mm; None where they do not."""
     placed: tuple[PlacedSize, ...] = ()
     """The size of each copy of the drawing."""
+    drawings: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """What the job calls each drawing that it is cut from, and the colours that are cut of it."""
     dots: float | None = None
     """Diameter of the dots that its pockets are for, mm; None where it is none of dots."""
     dam: float | None = None

@@ -100,7 +100,7 @@ def test_to_leave_out_what_cannot_be_cut_is_a_way_where_that_leaves_something(re
     with pytest.raises(ArtworkError, match="holds what cannot be cut") as wrong:
         read('<text x="5" y="9">12</text>' + beside)
     assert ("leave these out" in wrong.value.remedy) is offered
-    assert ("and nothing else" in wrong.value.problem) is not offered
+    assert ("; besides that it shows nothing to cut" in wrong.value.problem) is not offered
 
 
 def test_a_page_that_is_sized_by_what_lies_on_it_needs_a_size(read):

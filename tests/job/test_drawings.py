@@ -137,6 +137,19 @@ def test_a_drawing_without_any_of_the_colours_is_refused(inlay, tmp_path):
               'also = [{ artwork = "disc.svg", place = { at = [200.0, 0.0] } }]')
 
 
+@pytest.mark.parametrize(("colour", "remedy"), [
+    ("#2f6f4f", "leave also 1 out of this inlay, where others cut it, or add"),
+    ("#123456", "leave the artwork out of this inlay, where others cut it (the first of also is then its artwork), or"),
+])
+def test_a_drawing_that_has_nothing_of_a_stage_is_advised_to_be_left_out_there(inlay, tmp_path, colour, remedy):
+    """To add a colour of another stage was advised first: it would then be cut in both."""
+    (tmp_path / "disc.svg").write_text(DISC.replace("#2f6f4f", "#123456"))
+    with pytest.raises(JobError) as wrong:
+        inlay(f'colours = ["{colour}"]\nplace = {{ at = [100.0, 0.0] }}\n'
+              'also = [{ artwork = "disc.svg", place = { at = [200.0, 0.0] } }]')
+    assert wrong.value.remedy.startswith(remedy)
+
+
 def test_the_size_that_each_copy_became(inlay):
     # the lens is 22 by 12 mm on a page of 40 by 20
     def sizes(lines):

@@ -352,7 +352,7 @@ def test_the_cutter_that_a_drawing_too_fine_asks_for_opens_most_of_it(tmp_path, 
     wide = small_board.job(tmp_path, art=art, changes={"diameter = 2.0": "diameter = 5.0"})
     with pytest.raises(PathgenError, match="no cutter goes in anywhere") as wrong:
         planned_of(job := pathgen.load_job(wide), clamping_of(job))
-    said = re.search(r"one of ([\d.]+) mm, which opens nine tenths", str(wrong.value))
+    said = re.search(r"one of ([\d.]+) mm, which opens nine tenths of the drawing", str(wrong.value))
     if width < 0.1:
         assert "draw them wider" in str(wrong.value)
     else:

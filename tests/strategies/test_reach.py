@@ -501,7 +501,8 @@ def test_what_is_said_of_cutters_that_slope_that_go_in_nowhere_and_that_the_job_
         clamping = clamping_of(read := load_job(job(tmp_path, extra=extra, art=STAR)))
         (finding,) = reach_findings(clamping, reach_of_cutters(clamping), read.complete_cutters)
         assert words in finding.remedy
-        assert re.match(r"nine tenths of it, as a cutter of \d\.\d\d mm opens", finding.allowed), "others: narrower"
+        words = r"nine tenths of that place open, as with a cutter of \d\.\d\d mm"
+        assert re.fullmatch(words, finding.allowed), "others: narrower"
     # the widest that does is named, whether a step has it or not
     more = tiny + slots.replace("small", "tiny") + small
     clamping = clamping_of(read := load_job(job(tmp_path, extra=more, art=STAR)))

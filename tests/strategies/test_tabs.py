@@ -121,6 +121,12 @@ def test_the_wider_blank_that_is_asked_for_holds_what_stands_out_further_than_th
     with pytest.raises(PathgenError, match=r"a blank ([\d.]+) mm wider or more") as refused:
         check_tabs_hold(Tabs(tab, 1.5, 6.0), board, blank=blank, cutter=CUTTER, where="tabs")
     assert refused.value.remedy.startswith("take a blank 6 mm wider or more")
+    enough = float(re.search(r"whole along that side \(([\d.]+) mm is enough for the tabs\)", refused.value.remedy)[1])
+    assert 3.0 <= enough < 5.0
+    for more, held in ((enough, True), (enough - 0.02, False)):
+        wider = (blank[0], blank[1] - more / 2, blank[2], blank[3] + more / 2)
+        with nullcontext() if held else pytest.raises(PathgenError, match="stands out"):
+            check_tabs_hold(Tabs(tab, 1.5, 6.0), board, blank=wider, cutter=CUTTER, where="tabs")
 
 
 @pytest.mark.parametrize(("angle", "taken"), [(15.0, 0.2), (25.0, 0.08)])

@@ -79,6 +79,34 @@ def test_a_cutter_that_opens_next_to_nothing_is_a_question(tmp_path, names, nib,
         assert re.match(words, one["got"])
 
 
+@pytest.mark.in_every_run(1)
+@pytest.mark.parametrize(("names", "stepdown", "side", "told"), [
+    ('["three", "flat"]', 1.5, 5, True), ('["three", "flat"]', 0.5, 5, True), ('["three", "flat"]', 0.05, 12, False),
+    ('["three", "v"]', 1.5, 5, False),
+])
+def test_a_first_cutter_that_saves_less_than_its_change_is_a_question(tmp_path, names, stepdown, side, told):
+    """A small square: one of 3 mm runs seconds, and one of 2 mm alone takes hardly longer. In a larger one, where the
+    second takes thin layers, the first saves minutes; and what a piece is let into has the floor that was chosen."""
+    more = MORE + cutter(name="three", shape="flat-end", diameter=3.0, speed=16000, feed=1500.0, plunge=300.0,
+                         stepdown=1.5)
+    art = svg(f'<rect x="8" y="8" width="{side}" height="{side}" fill="#225577"/>')
+    thin = {"stepdown = 1.6": f"stepdown = {stepdown}"}
+    result = built(tmp_path, art=art, extra=more, resolution=0.4, changes={
+        'cutters = ["flat"]': f"cutters = {names}", **thin,
+        **({"overfill = 0.7": 'overfill = 0.7\nfill = "piece"'} if "v" in names else {})})
+    found = [f for f in result.report["checks"]["findings"] if f["code"] == "cutter-does-little"]
+    assert len(found) == told
+    for one in found:
+        assert one["remedy"] == "leave it out of the cutters named there"
+        words = r'cutter "three" runs \d+ s: without it those after it take (\d+ s|no) longer'
+        longer = re.fullmatch(words, one["got"])
+        alone = built(tmp_path, art=art, resolution=0.4, changes=thin)
+        pockets = [60.0 * sum(p["minutes"] for p in report["programs"] if p["operation"] == "pocket")
+                   for report in (alone.report, result.report)]
+        seconds = 0.0 if longer[1] == "no" else float(longer[1].split()[0])
+        assert max(pockets[0] - pockets[1], 0.0) == pytest.approx(seconds, abs=2.0)
+
+
 def test_check_says_the_same_of_idle_cutters_as_build(tmp_path):
     from pathgen.app.building import check_data
 

@@ -558,6 +558,46 @@ def test_stages_say_what_they_cost_and_what_stays_near_within_them(tmp_path):
     assert found["colours-near"]["got"].startswith("#cc8833 and #338844 are 1 mm apart: no rims stand between")
 
 
+@pytest.mark.parametrize(("many", "listed"), [(6, True), (7, False)])
+def test_stages_of_many_colours_are_listed_in_the_report_alone(tmp_path, many, listed):
+    """Eighteen colours of five stages in one sentence were not to be read at the bench."""
+    bars = "".join(f'<rect x="{4 + 4 * n}" y="10" width="4" height="8" fill="#2255{70 + n}"/>' for n in range(many))
+    result = built(tmp_path, art=svg(bars), resolution=0.5)
+    (touch,) = [f for f in result.report["checks"]["findings"] if f["code"] == "colours-touch"]
+    (inlay,) = result.report["inlays"]
+    first, second = inlay["proposed_stages"]
+    told = f"for each stage: {' with '.join(first)} then {' with '.join(second)} (1 more" if listed else \
+        "for each of 2 stages, listed in report.txt (stages of inlay 1 in which no colours touch) (1 more cure"
+    assert f"write an [[inlay]] {told}" in touch["remedy"]
+    lines = [line.strip() for line in result.files(shaded=False)["report.txt"].splitlines()]
+    at = lines.index("Stages of inlay 1 in which no colours touch:")
+    assert lines[at + 1 : at + 3] == [f"stage 1: {', '.join(first)}", f"stage 2: {', '.join(second)}"]
+
+
+@pytest.mark.parametrize(("bars", "left_out"), [
+    ([("#225577",)], "leaving also 1 out of stage 2 (it has none of their colours), with lap"),
+    ([("#cc8833",)], "leaving also 1 out of stage 1 (it has none of their colours), with lap"),
+    ([("#225577",), ("#cc8833",)], "leaving also 2 out of stage 1 and also 1 out of stage 2 (it has"),
+    ([("#225577",)] * 7, "leaving out of each the drawings that have none of its colours, with lap"),
+    ([("#225577", "#cc8833")], "), with lap"), ([], "), with lap"),
+])
+def test_stages_say_which_drawings_have_nothing_in_them(tmp_path, bars, left_out):
+    """A job that names them there is refused, and to cut its colours there too would be advised."""
+    def art(*colours):
+        return svg("".join(f'<rect x="{10 + 6 * n}" y="10" width="6" height="{8 - 4 * n}" fill="{colour}"/>'
+                           for n, colour in enumerate(colours)))
+
+    for n, colours in enumerate(bars):
+        (tmp_path / f"{n}.svg").write_text(art(*colours))
+    place = 'place = {{ at = [{}, 0.0], width = 3.0, centre = "drawing" }}'
+    also = ", ".join(f'{{ artwork = "{n}.svg", {place.format(3 + 4 * n)} }}' for n in range(len(bars)))
+    result = built(tmp_path, art=art("#225577", "#cc8833"), resolution=0.5,
+                   changes={"overfill = 0.7": f"overfill = 0.7\nalso = [{also}]"})
+    (touch,) = [f for f in result.report["checks"]["findings"] if f["code"] == "colours-touch"]
+    assert left_out in touch["remedy"]
+    assert ("leaving" in touch["remedy"]) == ("leaving" in left_out)
+
+
 def test_pairs_that_the_proposed_stages_part_are_not_told_to_be_near(tmp_path):
     """Three bars side by side, the third 1 mm from the second: it goes into the first one's stage, 8 mm off."""
     bars = "".join(f'<rect x="{x}" y="4" width="{w}" height="9" fill="{colour}"/>' for x, w, colour in (

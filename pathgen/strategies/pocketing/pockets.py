@@ -252,8 +252,8 @@ def _no_way_down(openings: Sequence[Opening], parts: Shapes) -> None:
 def _nothing_fits(region: BaseGeometry, cutters: Sequence[Cutter], where: str) -> None:
     widest, every = _widest(polygons(region)), np.array([region])
     most = rounded_down(float(largest_that_opens(every, every, widest, halvings=_HALVINGS)[0]))
-    finer = f"one of {most:.2f} mm, which opens nine tenths of it" if most >= FINEST else (
-        "a smaller or a v cutter, as more than a tenth of it is thinner than any other")
+    finer = f"one of {most:.2f} mm, which opens nine tenths of the drawing" if most >= FINEST else (
+        "a smaller or a v cutter, as more than a tenth of the drawing is thinner than any other")
     raise CutterError(
         where, "no cutter goes in anywhere: " + ", ".join(f"{c.name!r} ({c.diameter:g} mm)" for c in cutters),
         allowed=f"a cutter {_wide_at_most(widest)}, to go in at all" if widest >= FINEST else
