@@ -17,9 +17,11 @@ from pathgen.report.filltext import (
     batch_cells,
     display_lines,
     is_dammed,
+    measured_with,
     measuring_lines,
     mix_words,
     thicken_words,
+    to_buy,
 )
 from pathgen.report.fitting import LENGTHS, length_cells, lengths_words
 from pathgen.report.letting_in import piece_line, stock_words
@@ -35,7 +37,6 @@ e = element
 
 def to_have_ready(clamping: Clamping, programs: Sequence[Program], report: dict[str, Any]) -> Element:
     """Cutters with their programs, what is needed by hand, and fill by colour, of what is still to be run."""
-    asked = "; ".join(things_in(_said(clamping, programs, report)))
     steps = [step for step in clamping.steps if not clamping.done(step)]
     cutters = {step.cutter.name: step.cutter for step in steps}
     rows = [[cutter_words(cutter, clamping.units),
@@ -43,6 +44,8 @@ def to_have_ready(clamping: Clamping, programs: Sequence[Program], report: dict[
              *length_cells(cutter, report["cutters"], clamping.units)] for name, cutter in cutters.items()]
     inlays = [row for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
               if not clamping.levelled_before(inlay)]
+    asked = "; ".join([*things_in(_said(clamping, programs, report)),
+                       *measured_with([inlay["coat"] for inlay in inlays if inlay["coat"]])])
     return chapter("ready", "To have ready", _cutters(rows),
                    e("p", lengths_words(list(cutters.values()), report["cutters"], clamping)),
                    e("p", f"By hand: {asked}.") if asked else None,
@@ -62,10 +65,15 @@ def to_have_ready_for_all(
     rows = [row for row in rows if row[1]]
     stops = [line for one in clampings for step in one.steps for inlay in [step.operation.opens]
              if inlay is not None and not one.levelled_before(inlay) for line in step.operation.afterwards(one)]
-    asked = "; ".join(things_in(*(_said(one, own, part["report"]) for one, own, part in zip(
-        clampings, programs, report["parts"], strict=True)), "\n".join(stops)))
+    level = {row["number"] for row in report["programs"] if "stop" in row}
+    fills = [fill for fill in report["fills"] if fill["after"] in level]
+    asked = "; ".join([*things_in(*(_said(one, own, part["report"]) for one, own, part in zip(
+        clampings, programs, report["parts"], strict=True)), "\n".join(stops)),
+        *measured_with([fill["coat"] for fill in fills])])
     dammed = any(is_dammed(inlay) for part in report["parts"] for inlay in part["report"]["inlays"])
-    pours = f"What to mix for each fill stands at its stop. {_dam_and_coat(dammed)}" if report["fills"] else ""
+    pours = " ".join(filter(None, [
+        "What to mix for each fill stands at its stop.", _dam(dammed),
+        to_buy([(fill["colours"], fill["batch"], fill["coat"]) for fill in fills])])) if fills else ""
     sheets = "Pieces and dots to let in, and how thick they are, stand on the sheets of their parts." if any(
         inlay["piece_thickness"] is not None for part in report["parts"] for inlay in part["report"]["inlays"]) else ""
     return chapter("ready", "To have ready", _cutters(rows),
@@ -105,13 +113,13 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
         e("p", f"Needed is {above_words(inlays)}, with what the pockets hold and what is lost in the cup. Mix is "
                f"{mix_words(inlays)}."),
-        e("p", _dam_and_coat(any(is_dammed(inlay) for inlay in inlays), thick)),
+        e("p", told) if (told := f"{_dam(any(is_dammed(inlay) for inlay in inlays))} {thick}".strip()) else None,
+        e("p", to_buy([(inlay["amounts"], inlay["batch"], inlay["coat"]) for inlay in inlays if inlay["amounts"]])),
     ]
 
 
-def _dam_and_coat(dammed: bool, thick: str = "") -> str:
-    return "For the dam have tape, wax or clay ready. " * dammed + thick + \
-        "Have a little clear resin ready too, for a thin first coat: it is not counted."
+def _dam(dammed: bool) -> str:
+    return "For the dam have tape, wax or clay ready." * dammed
 
 
 def _pieces(inlays: Sequence[dict[str, Any]], units: str) -> list[Element]:
