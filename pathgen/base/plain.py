@@ -13,7 +13,7 @@ from pathlib import Path
 KEPT = "\t\n\N{NO-BREAK SPACE}"
 _BEFORE_STOPS = re.compile(r" (?=[.,](?!\.)(?:\s|$))")
 _TABLE = re.compile(r"\[+(\w+)\]+")  # of a job
-_ASIDE = re.compile(r"(?<=[\w.\"'])\s+\((\w[^()]*)\)(\s+(?=\w))?")  # in brackets after a word, and whether more follows
+_ASIDE = re.compile(r"(?<=[\w.\"'])\s+\((\w[^()]*)\)(,?\s+(?=\w))?")  # in brackets after a word; does more follow
 _LETTERS = str.maketrans({
     "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ẞ": "SS", "Æ": "Ae", "æ": "ae",
     "Œ": "Oe", "œ": "oe", "Ø": "Oe", "ø": "oe", "Å": "Aa", "å": "aa", "Ð": "D", "ð": "d", "Đ": "D", "đ": "d",

@@ -187,11 +187,6 @@ def _registers(job: Job, holes: HolesTable) -> None:
     if through < LEAST_IN_BED:
         raise JobError("[holes] through", f"dowels would stand only {format_length(through, job.units)} in the "
                        "spoilboard", allowed=f"{LEAST_IN_BED:g} mm or more with [channel]", remedy="make it larger")
-    cutter, deep = job.cutter(holes.cutter, "[holes] cutter"), job.stock.thickness + through
-    if falls_short(cutter.flute_length, deep):
-        raise JobError("[holes] cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
-                       allowed=f"{deep:.2f} mm or more: the blank and {through:g} mm below it",
-                       remedy="name a longer cutter")
 
 
 def _width(job: Job, table: ChannelTable) -> float:
@@ -214,9 +209,10 @@ def _deep_enough(made: Clamping, cutter: Cutter, depth: float) -> None:
         if over.least <= 0:
             what = f"it breaks {-over.least:.2f} mm into"
         most = rounded_down(min(depth - least + over.least, cutter.flute_length))
-        raise JobError("[channel] depth", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
+        helps = most >= LEAST_DEPTH  # an opening right through is met at any depth
+        raise JobError(f"[channel]{' depth' * helps}", f"{what} {over.under}, at {place_words(*over.at, made.units)}",
                        allowed=f"min_web {least:g} mm or more",
-                       remedy=f"make depth {most:.2f} mm or less, or " * (most >= LEAST_DEPTH)
+                       remedy=f"make depth {most:.2f} mm or less, or " * helps
                        + "move the channel from under there")
     if falls_short(cutter.flute_length, depth):
         raise JobError("[channel] depth", f'{depth:g} mm is deeper than the flute of "{cutter.name}"',

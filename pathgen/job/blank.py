@@ -403,4 +403,6 @@ def check_share(number: int, table: PartTable, clamping: Clamping, paths: Sequen
                     f"{place_words(x, y, clamping.units)} there"
     if words:
         raise JobError(f"[[part]] {number}, {table.job}", words, allowed="cutters that stay on the part's own blank",
-                       remedy=f"make its [stock] {2 * worst:.1f} mm larger, and give it room on the common one")
+                       remedy=f"make its [stock] {2 * worst:.1f} mm larger; then the common blank must hold that too: "
+                              "make its [stock] larger where it is full, and move the at of each part that it would "
+                              "meet")

@@ -355,11 +355,20 @@ def stand_out(clamping: Clamping, lowest: float) -> float:
 
 
 def _stand_out_words(clamping: Clamping, out: float) -> str:
-    step = {"mm": 0.5, "in": INCH / 20}[clamping.units]
-    least = format_length(math.ceil(out / step - 1e-9) * step, clamping.units)
+    return f"The cutter must stand out {least_out(out, clamping.units)} or more from the collet: " \
+           f"{nut_clears(clamping)}."
+
+
+def least_out(out: float, units: str) -> str:
+    """How far a cutter must stand out, in words: the next half millimetre, or twentieth of an inch."""
+    step = {"mm": 0.5, "in": INCH / 20}[units]
+    return format_length(math.ceil(out / step - 1e-9) * step, units)
+
+
+def nut_clears(clamping: Clamping) -> str:
+    """What the collet nut must pass over, as far as it is known."""
     unsaid = "" if clamping.setup.no_clamps else " (no clamps are given: add what yours need)"
-    known = "clamps and blank" if clamping.setup.keep_out else f"the blank{unsaid}"
-    return f"The cutter must stand out {least} or more from the collet: the collet nut must clear {known}."
+    return f"the collet nut must clear {'clamps and blank' if clamping.setup.keep_out else f'the blank{unsaid}'}"
 
 
 def _z_place(clamping: Clamping, step: Step, start: Start) -> str:

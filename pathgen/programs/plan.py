@@ -18,7 +18,7 @@ from pathgen.programs.edges import Edges, edges_of
 from pathgen.programs.holding import check_holds
 from pathgen.programs.limits import check_keep_outs, check_limits
 from pathgen.programs.paths import path_of
-from pathgen.programs.shanks import check_shanks
+from pathgen.programs.shanks import check_shanks, flutes_needed
 from pathgen.programs.standing import near_clamps
 from pathgen.programs.starting import Start, starts_of
 from pathgen.programs.travel import Reach, check_travel, reaches_of, span_of, zero_reach
@@ -127,6 +127,11 @@ class Plan:
         """The lowest tip of each step above the bed, mm."""
         return tuple(float(self.clamping.on_bed(path.points, step)[:, 2].min())
                      for step, path in zip(self.clamping.steps, self.paths, strict=True))
+
+    @cached_property
+    def flutes(self) -> tuple[float, ...]:
+        """How long the flutes of each step's cutter must be at least, mm."""
+        return flutes_needed(self.paths, self.around)
 
     @cached_property
     def dams(self) -> tuple[tuple[Dammed, ...], ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -17,7 +18,7 @@ from pathgen.programs.around import Around
 from pathgen.programs.holding import left_at
 from pathgen.programs.paths import path_of
 from pathgen.work.clamping import Step
-from pathgen.work.operations import NutSlot, Pocket, Slot, SurfaceFinish, SurfaceRough
+from pathgen.work.operations import Bevel, CutOut, Engrave, NutSlot, Pocket, Slot, SurfaceFinish, SurfaceRough
 
 RUBS = 0.05
 """Above the flutes wood may stand so high, mm, as the verifier lets pass."""
@@ -36,6 +37,42 @@ def check_shanks(paths: Sequence[Toolpath], around: Around) -> None:
                 _check(path, step, finished, around)
         if step.operation.finishes or isinstance(step.operation, SurfaceRough):
             finished.append((path, step))
+
+
+def flutes_needed(paths: Sequence[Toolpath], around: Around) -> tuple[float, ...]:
+    """How long the flutes of each step's cutter must be at least, mm: as deep as it cuts, and as high as what is left
+    beside it stands over its tip. Shorter ones are refused, here or by the strategies; where the surface is cut, those
+    that do not come up to the top of the blank, which mostly stands beside its passes."""
+    needed, finished = list[float](), list[tuple[Toolpath, Step]]()
+    for path, step in zip(paths, around.clamping.steps, strict=True):
+        deep = _deep(path, step, around)
+        if isinstance(step.operation, (Pocket, Slot)):
+            as_long = replace(step, cutter=replace(step.cutter, flute_length=deep))
+            with around.remembering():
+                deep = max(deep, _beside(path, as_long, finished, around)[0] - RUBS)
+        needed.append(deep)
+        if step.operation.finishes or isinstance(step.operation, SurfaceRough):
+            finished.append((path, step))
+    return tuple(needed)
+
+
+def _deep(path: Toolpath, step: Step, around: Around) -> float:
+    """How deep a step cuts into what stands where it goes, mm."""
+    clamping, operation, cutter = around.clamping, step.operation, step.cutter
+    if not operation.spins:
+        return 0.0
+    from_top = max(around.top - float(path.points[:, 2].min()), 0.0)
+    if isinstance(operation, Pocket):
+        return operation.inlay.depth + clamping.proud(operation.inlay)
+    if isinstance(operation, Slot):
+        return operation.deepest(clamping.finished_surface)
+    if isinstance(operation, CutOut):
+        return operation.feature.depth
+    if isinstance(operation, (Bevel, Engrave)) and around.finish is not None:
+        tips = _lowest(path)
+        stands = around.finish.stands(tips[:, :2], clamping.finished_surface, reach=cutter.radius + BESIDE)
+        return float((np.minimum(stands, around.top) - tips[:, 2]).max(initial=0.0))
+    return from_top
 
 
 def too_high_beside_slots(around: Around) -> float:

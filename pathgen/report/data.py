@@ -19,6 +19,7 @@ from pathgen.report.budget import budget_data
 from pathgen.report.feeding import feed_findings, flute_findings, layer_findings
 from pathgen.report.fill_findings import filling_findings
 from pathgen.report.filling import filling_data, floor_high, inlay_filling, measure_of
+from pathgen.report.fitting import cutter_lengths
 from pathgen.report.fretting import fretting_findings
 from pathgen.report.holding import holding_findings, last_lap_findings, standing_out_findings
 from pathgen.report.letting_in import piece_data
@@ -81,6 +82,7 @@ def report_data(planned: Plan, programs: Sequence[Program], checked: Verificatio
         "job_fingerprint": fingerprint,
         "programs": [_program(p, planned.clamping) | _load(checked.loads.get(p.order), p.step, planned.clamping)
                      for p in programs],
+        "cutters": cutter_lengths(planned),
         "minutes": round(sum(p.minutes for p in programs), 2),
         **_left(programs, planned.clamping),
         **({"not_cut": list(planned.asked.not_cut)} if planned.asked.not_cut else {}),

@@ -90,6 +90,7 @@ def inlay_filling(planned: Plan, checked: Verification, index: int, reached: Rea
              **_batch(one.batch)} for one in needed],
         "batch": _one_batch(sum(a.needed for a in needed), deep=max(a.depth[1] for a in needed) + inlay.overfill,
                             resin=planned.asked.resins[index]) if len(needed) > 1 else None,
+        "coat": _one_batch(_coat(inlay, needed), deep=COAT, resin=planned.asked.resins[index]) if needed else None,
         **({} if inlay.dots is None else {
             "dots": {"count": int(shapely.get_num_geometries(inlay.area)), "diameter": rounded(inlay.dots)}}),
         "piece_thickness": rounded(planned.clamping.opened(inlay) + inlay.overfill) if inlay.fill == "piece" else None,
@@ -129,7 +130,7 @@ def amounts(planned: Plan, checked: Verification, index: int) -> list[Amount]:
 
 def poured_together(parts: Sequence[tuple[Plan, Verification]]) -> list[dict[str, Any]]:
     """What is mixed at each stop for all parts of a blank, by resin: a row for each colour, and one batch of all."""
-    found: dict[int, list[tuple[Resin, list[tuple[int, Amount, float]]]]] = {}
+    found: dict[int, list[tuple[Resin, list[tuple[int, Amount, float]], list[float]]]] = {}
     for number, (planned, checked) in enumerate(parts, 1):
         for step in planned.clamping.steps:
             inlay = step.operation.opens
@@ -137,14 +138,17 @@ def poured_together(parts: Sequence[tuple[Plan, Verification]]) -> list[dict[str
                 continue
             index = planned.clamping.inlays.index(inlay)
             resin, pours = planned.asked.resins[index], found.setdefault(step.turn.fill_after, [])
-            like = next((own for other, own in pours if replace(other, dam=resin.dam) == resin), None)
+            like = next((one for one in pours if replace(one[0], dam=resin.dam) == resin), None)
             if like is None:
-                pours.append((resin, like := []))
-            like += [(number, one, one.depth[1] + inlay.overfill) for one in amounts(planned, checked, index)]
-    return [_poured(after, resin, own) for after, pours in sorted(found.items()) for resin, own in pours if own]
+                pours.append(like := (resin, [], []))
+            needed = amounts(planned, checked, index)
+            like[1].extend((number, one, one.depth[1] + inlay.overfill) for one in needed)
+            like[2].append(_coat(inlay, needed))
+    return [_poured(after, resin, own, sum(coats)) for after, pours in sorted(found.items())
+            for resin, own, coats in pours if own]
 
 
-def _poured(after: int, resin: Resin, every: list[tuple[int, Amount, float]]) -> dict[str, Any]:
+def _poured(after: int, resin: Resin, every: list[tuple[int, Amount, float]], coat: float) -> dict[str, Any]:
     rows, needed = [], 0.0
     for colour in dict.fromkeys(one.colour for _, one, _ in every):
         own = [(number, one, deep) for number, one, deep in every if one.colour == colour]
@@ -156,7 +160,18 @@ def _poured(after: int, resin: Resin, every: list[tuple[int, Amount, float]]) ->
                      "needed_volume": rounded(whole.needed, 2), **_batch(whole.batch)})
         needed += whole.needed
     return {"after": after, "colours": rows, "batch": _one_batch(
-        needed, deep=max(deep for *_, deep in every), resin=resin) if len(rows) > 1 else None}
+        needed, deep=max(deep for *_, deep in every), resin=resin) if len(rows) > 1 else None,
+        "coat": _one_batch(coat, deep=COAT, resin=resin)}
+
+
+COAT = 0.2
+"""How thick the first coat of clear resin is counted, over floor and walls, mm (common practice, no source)."""
+
+
+def _coat(inlay: Inlay, needed: Sequence[Amount]) -> float:
+    """The clear resin of an inlay's first coat, mm3."""
+    deep = max((one.depth[1] for one in needed), default=0.0)
+    return COAT * (sum(one.area for one in needed) + deep * float(inlay.area.length))
 
 
 def _one_batch(needed: float, *, deep: float, resin: Resin) -> dict[str, Any]:

@@ -82,7 +82,9 @@ def _amount_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:
     if rows:
         head = ["inlay", "colour", "area", "depth", "pocket", "above", "lost", "needed", "mix", "weighs", "parts"]
         lines = table(head, rows, right=(0, *range(2, 10))) + lines
-        lines += [batch_words(inlays), *([ONE_BATCH_WORDS] if any(inlay["batch"] for inlay in inlays) else []),
+        poured = [(inlay["amounts"], inlay["batch"], inlay["coat"]) for inlay in inlays if inlay["amounts"]]
+        lines += [batch_words(inlays), to_buy(poured),
+                  *([ONE_BATCH_WORDS] if any(inlay["batch"] for inlay in inlays) else []),
                   fill_words(inlays), "Wait for full cure, by the resin maker's sheet, before the second cut."]
     return lines
 
@@ -134,6 +136,42 @@ def batch_cells(one: dict[str, Any]) -> tuple[str, str, str]:
         parts = f"{one['pours']} pours, each mixed by itself" + (f": {parts}" if parts else "")
     mass = "" if one["mass"] is None else f"{one['mass']:.2f} g"
     return volume_words(one["total_volume"]), mass, parts
+
+
+def to_buy(fills: Sequence[tuple[Sequence[dict[str, Any]], dict[str, Any] | None, dict[str, Any]]]) -> str:
+    """How much resin some fills take in all, first coats and what is lost counted in: of each its colours, the one
+    batch of them all if there is one, and its first coat, as report.json has them."""
+    mixed = [batch or own[0] for own, batch, _ in fills]
+    coats = [coat for *_, coat in fills]
+    total = sum(one["total_volume"] for one in (*mixed, *coats))
+    apart = sum(one["total_volume"] for own, _, coat in fills for one in (*own, coat))
+    parts: dict[tuple[str, str], float] = {}
+    for one in (*mixed, *coats):
+        for name, part in one["parts"].items():
+            parts[name, one["parts_unit"]] = parts.get((name, one["parts_unit"]), 0.0) + part * one["pours"]
+    measures = ", ".join(f"{name} {part:.10g} {unit}" for (name, unit), part in parts.items())
+    colours = list(dict.fromkeys(one["colour"] for own, *_ in fills for one in own))
+    whose = joined(colours) if len(colours) <= _TOLD else f"{len(colours)} colours"
+    return (f"Resin to buy, in all fills with what is lost: {volume_words(total)} mixed"
+            + f" ({measures})" * bool(measures)
+            + f"; {volume_words(apart)} if each colour is mixed by itself" * (apart > total)
+            + f". {volume_words(sum(one['total_volume'] for one in coats))} of it is clear, for the thin first coats, "
+            f"as little as can be mixed for each. The rest is tinted: have tints for {whose}.")
+
+
+_TOLD = 6
+"""Colours that are told by name."""
+
+
+def measured_with(batches: Sequence[dict[str, Any]]) -> list[str]:
+    """What the parts of some batches are measured with."""
+    found = []
+    for one in batches:
+        fine = f"{one['measure']:g} {one['parts_unit']}"
+        found.append("scales or measures, as the resin's sheet mixes" if not one["parts"] else
+                     f"scales that show {fine}" if one["parts_unit"] == "g" else
+                     f"measuring cups or syringes that show {fine}")
+    return list(dict.fromkeys(found))
 
 
 def _touch_lines(inlays: Sequence[dict[str, Any]], units: str) -> list[str]:

@@ -168,9 +168,13 @@ class Slots:
 
     def called(self, which: Ints) -> str:
         """Some of them by name or number: ``the slots of lines 3, 4``."""
-        numbers, more = ", ".join(map(str, self.number[which].tolist())), "s" if len(which) > 1 else ""
-        return self.name or (f"the slot{more} of {self.counted}{more} {numbers}" if self.counted else
-                             f"slot{more} {numbers}")
+        every, more = self.number[which].tolist(), "s" if len(which) > 1 else ""
+        if self.name or not self.counted:
+            return self.name or f"slot{more} {', '.join(map(str, every))}"
+        others = [str(number) for number in every if number]
+        zero = [f"the zero {self.counted}"] if len(others) < len(every) else []
+        of = zero + ([f"{self.counted}{'s' if len(others) > 1 else ''} {', '.join(others)}"] if others else [])
+        return f"the slot{more} of {' and '.join(of)}"
 
     def run_out(self, by: float) -> Floats:
         """(n, 2, 2) lines, `by` mm longer at each end that runs out through an edge."""

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from pathgen.app.terminal import say, say_json
 from pathgen.base.errors import PathgenError
-from pathgen.base.plain import in_json, one_line
+from pathgen.base.plain import in_ascii, in_json, one_line
 from pathgen.programs.write import comment, wrapped
 from pathgen.verify.findings import Finding
 from pathgen.work.clamping import slug
@@ -133,3 +133,12 @@ def test_no_number_is_parted_from_its_unit_or_axis():
         assert not any(re.search(r"(\d|\b[XYZ])$", line) for line in lines[:-1])
         whole = " ".join(line.removeprefix(".. ") for line in lines)
         assert whole.endswith("at X 12.5 mm, Y -27.5 mm for 3 min or more")
+
+
+def test_an_aside_before_a_comma_ends_where_it_did():
+    """The comma alone stood at its end, as any other: what followed read as part of the aside."""
+    assert in_ascii("on a setter (a block of known height), or on a strip") == \
+        "on a setter - a block of known height - or on a strip"
+    assert in_ascii("a setter (a block), (or two), 3 mm") == "a setter - a block, or two, 3 mm"
+    assert in_ascii("a setter (a block) there (or two): so (or so).") == \
+        "a setter - a block - there - or two: so - or so."

@@ -703,7 +703,7 @@ def test_a_drawn_board_that_begins_past_the_zero_fret_is_refused_in_words(tmp_pa
     room = {"length = 125.0": "length = 200.0", "width = 66.0": "width = 90.0",
             "frets = 5": "frets = 5\nzero_fret = true\nbehind_nut = 4"}
     text = DRAWN.replace("at = [40.0, 0.0]", "at = [70.0, 0.0]")
-    with pytest.raises(JobError, match=r"the slot of fret 0 runs past the drawn outline .*wood under the whole slot"):
+    with pytest.raises(JobError, match=r"of the zero fret runs past the drawn outline .*wood under the whole slot"):
         clamping_of(load_job(small_board.job(tmp_path, changes=room, extra=small_board.SLOTS + text)))
 
 

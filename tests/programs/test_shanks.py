@@ -5,12 +5,17 @@ import re
 import pytest
 
 import pathgen
-from tests.small_board import ART, JOB, cutter
+from pathgen.app.building import plans_of
+from pathgen.report.fitting import cutter_lengths, lengths_words
+from tests import small_board
+from tests.small_board import ART, JOB, SLOT_CUTTER, cutter
 
 PLAIN = JOB.partition("[[inlay]]")[0]
 SLOTS = '[slots]\ncutter = "thin"\ndepth = 1.5\n'
 NUT = '[nut]\ncutter = "thin"\ndepth = 1.5\nwidth = 4.0\nbottom = "curve"\n'
 
+V = cutter(name="v", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=600.0, plunge=200.0, stepdown=1.0)
+WIDE = cutter(name="wide", shape="flat-end", diameter=6.0, speed=16000, feed=1600.0, plunge=300.0, stepdown=2.0)
 THIN = {"flat-end": 0.6, "ball-end": 3.0}
 
 
@@ -97,3 +102,36 @@ def test_the_shank_of_what_follows_roughing_is_told_before_it_is_cut(tmp_path):
     done = built(float(re.match(r"([\d.]+) mm or more", refused.value.allowed)[1]))
     assert done.passed
     assert not [row for row in built(7.0, more="").report["fewer_minutes"] if "rough" in row["change"]]
+
+
+def test_the_flutes_that_are_asked_for_are_enough_and_no_more(tmp_path):
+    """The least of each cutter is written as its flute_length: the job passes; with a little less of any it does not.
+    Nothing told how long they must be until one was refused."""
+    extra = SLOT_CUTTER + V + WIDE + '[slots]\ncutter = "slot"\ndepth = 1.8\n[outline]\ncutter = "wide"\ntabs = 2\n'
+
+    def job(flutes):
+        names = {f'name = "{name}"\n': f'name = "{name}"\nflute_length = {least:.3f}\n'
+                 for name, least in flutes.items()}
+        path = small_board.job(tmp_path, changes={'cutters = ["flat"]': 'cutters = ["flat", "v"]'}, extra=extra)
+        path.write_text(re.sub("|".join(names) or "$^", lambda found: names[found[0]], path.read_text()))
+        return pathgen.load_job(path)
+
+    rows = cutter_lengths(plans_of(job({}), None)[0])
+    least = {row["name"]: row["flutes_needed"] for row in rows}
+    # by hand: the pocket, and for a v what stands beside it uphill; the slots; the blank and 0.2 mm
+    assert {name: round(least[name], 2) for name in ("flat", "slot", "wide")} == {
+        "flat": 1.5, "slot": 1.8, "wide": 8.2}
+    assert 1.5 < least["v"] < 1.7
+    assert {row["name"]: row["stand_out"] for row in rows}["wide"] == pytest.approx(8.0 + 0.2 + 2.0)
+    result = pathgen.build(job({name: v + 1e-3 for name, v in least.items()}), resolution=0.5, pictures=False)
+    assert result.passed
+    page = re.sub("<[^>]+>|\\s+", " ", result.sheet(shaded=False))
+    assert re.search(r"wide: flat-end, 6 mm, 2 flutes, 16000 rpm\s+\d\s+10.5 mm\s+8.2 mm", page)
+    assert "flute_length is not given" not in page
+    for name, v in least.items():
+        with pytest.raises(pathgen.PathgenError, match="flute"):
+            plans_of(job({name: v - 0.1}), None)
+    planned = plans_of(job({"wide": 9.0}), None)[0]
+    cutters = list({step.cutter.name: step.cutter for step in planned.clamping.steps}.values())
+    words = lengths_words(cutters, cutter_lengths(planned), planned.clamping)
+    assert "flute_length is not given for ball, flat, v and slot, so that it was not checked" in words

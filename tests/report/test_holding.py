@@ -169,7 +169,7 @@ def test_a_board_is_sanded_with_what_fits_it(tmp_path, radius, lowered, words):
     long = re.search(r"([\d.]+) mm long at most", line)
     assert f"Sand the ridges away, 0.05 mm high at most, {words.format(long and long[1])}" in line
     block = re.search("with a (hard .+?), finer", line)[1]
-    assert f"{block}, and abrasive paper" in by_hand(clamping, [])
+    assert f"{block}; abrasive paper" in by_hand(clamping, [])
     if long:
         x = np.linspace(0.0, 85.0 - float(long[1]), 200)[:, None] + float(long[1]) * np.array([0.0, 0.5, 1.0])
         near, middle, far = clamping.board.surface.height(x, 0.0).T

@@ -15,6 +15,7 @@ from pathgen import JobError, build, check, load_job
 from pathgen.app.cli import main
 from pathgen.base.markup import as_html
 from pathgen.job.clamping import clamping_of
+from pathgen.job.load import read_job
 from pathgen.programs.instructions import before_start, header
 from pathgen.programs.paths import tabs_of
 from pathgen.programs.plan import plan, pockets_of
@@ -22,7 +23,7 @@ from pathgen.programs.timing import times
 from pathgen.removal.grid import Grid
 from pathgen.report.programs import Program
 from pathgen.report.saving import changes
-from pathgen.report.sheet.page import board_words
+from pathgen.report.sheet.page import _hours, board_words
 from pathgen.report.sheet.results import both_sides
 from pathgen.report.text import go_on_lines
 from pathgen.verify.both_sides import Below, wood_between
@@ -63,6 +64,23 @@ along = [10.0, 62.0]
 across = 3.0
 width = 4.4
 depth = 1.8
+"""
+THROUGH = PLATE.replace("thickness = 3.0", "thickness = 6.0") + """
+[[hole]]
+cutter = "flat 3"
+at = [40.0, 8.0]
+diameter = 12.0
+[holes]
+cutter = "flat 3"
+at = [[-5.0, 0.0], [105.0, 0.0]]
+diameter = 4.0
+through = 4.0
+[channel]
+cutter = "flat 3"
+along = [20.0, 80.0]
+across = 10.0
+width = 5.0
+depth = 2.0
 """
 SMALL = {"depth = 1.5": "depth = 2.6", "[stock]\nlength = 125.0": "[stock]\nlength = 130.0"}
 SHALLOW = {**SMALL, "depth = 1.5": "depth = 0.6"}
@@ -266,6 +284,8 @@ def test_words_say_how_to_turn_it(board):
     assert "00-back-02-channel-flat-4.nc" in page
     assert "back 2  00-back-02-channel-flat-4.nc" in made.files()["report.txt"]
     assert "Back of the board" in sheet
+    both, back = made.report["minutes"] + made.back.report["minutes"], made.back.report["minutes"]
+    assert f"{_hours(both)} ({_hours(back)} of it for the back), without trying" in page  # those of the top alone
 
 
 def test_a_back_that_was_cut_before_the_work_moved_is_done(board):
@@ -447,6 +467,20 @@ def test_refused_with_place_and_numbers(tmp_path, old, new, where, words):
         build(load_job(job(tmp_path, changes=SHALLOW, extra=SIDES.replace(old, new))))
     assert wrong.value.where == where
     assert words in str(wrong.value)
+
+
+def test_a_flute_too_short_for_the_dowels_holes_is_told_once(tmp_path):
+    short = SIDES.replace("flute_length = 20.0", "flute_length = 9.0")
+    _, mistakes = read_job(job(tmp_path, changes=SHALLOW, extra=short))
+    assert [str(one).count("flute") for one in mistakes if "holes" in str(one)] == [1]
+
+
+def test_a_channel_under_what_goes_right_through_is_no_matter_of_its_depth(tmp_path):
+    """Its depth was named, and none would do."""
+    with pytest.raises(JobError) as wrong:
+        build(read(tmp_path, THROUGH))
+    assert wrong.value.where == "[channel]"
+    assert wrong.value.remedy == "move the channel from under there"
 
 
 @pytest.mark.in_every_run(0)

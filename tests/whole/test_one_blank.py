@@ -610,6 +610,8 @@ def test_parts_that_do_not_share_a_blank(tmp_path, own, where, words):
         build_blank(load_job(blank(tmp_path, ringed=own)), resolution=0.6)
     assert wrong.value.where == where
     assert words in str(wrong.value)
+    if "off its own blank" in words:  # what changes with it
+        assert "make its [stock] larger where it is full, and move the at of each part" in str(wrong.value)
 
 
 def test_a_form_has_sheets_of_its_own(tmp_path):

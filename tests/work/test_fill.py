@@ -423,7 +423,7 @@ def test_colours_whose_dams_would_meet_are_noted(tmp_path, apart, found):
     lines = finding_lines(result.report["checks"], "mm")
     assert any("6.9 mm apart" in line for line in lines) == found
     page, text = (result.files()[name] for name in ("setup.html", "report.txt"))
-    assert "clear resin ready too" in page
+    assert "of it is clear, for the thin first coats" in page
     for words in (page, text):
         assert ("ake the dam off" in words, "level resin inside the dam" in words) == (dammed, dammed)
         assert ("thicken the resin: its colours lie too near each other" in words) == (not dammed)

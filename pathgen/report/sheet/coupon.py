@@ -33,7 +33,7 @@ def coupon_page(planned: Plan, part: Coupon, report: dict[str, Any]) -> str:
     content = e(
         "main",
         e("header", e("p", "How to read it", class_="kicker"), e("h1", clamping.title),
-          _what_it_is(clamping, report)),
+          _what_it_is(clamping, part, report)),
         figure(coupon_picture(planned, part), "Seen from above, to scale. The letters are those of the tables. "
                + closed_words(clamping, planned.opened)),
         _rim(clamping, part, report),
@@ -74,14 +74,23 @@ _NAMES = {"slot": "a slot", "square": "a square", "detail": "the drawing's narro
           "rim": "the step at the rim"}
 
 
-def _what_it_is(clamping: Clamping, report: dict[str, Any]) -> list[Child]:
+def _read_with(part: Coupon) -> list[str]:
+    """What the places on it are measured with."""
+    kinds = {trial.kind for trial in part.lettered.values()}
+    tools = (({"square"}, "a caliper"), ({"rim", "slot"}, "a depth gauge"), ({"detail"}, "a loupe"),
+             ({"slot"}, "feelers, pieces of your fret wire, a light hammer"))
+    return [tool for of, tool in tools if of & kinds]
+
+
+def _what_it_is(clamping: Clamping, part: Coupon, report: dict[str, Any]) -> list[Child]:
     size = " by ".join(fine_length(v, clamping.units) for v in
                        (clamping.stock.length, clamping.stock.width, clamping.stock.thickness))
     return [
         e("p", "Cut it from scrap of the same wood, with the cutters in the collets that will cut the part. It is cut "
                "with the feeds, layers and depths of the job. Then measure, write down what you read, and change one "
                "number of the job at a time."),
-        facts([("Scrap", size), ("Programs", f"{len(clamping.steps)}, in order on setup.html, with the cautions"),
+        facts([("Scrap", size), ("To read it", "; ".join(_read_with(part))),
+               ("Programs", f"{len(clamping.steps)}, in order on setup.html, with the cautions"),
                ("Machine time", time_words(report["minutes"]))]),
         *(e("p", line) for line in not_cut_lines(report)),
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from pathgen.base.markup import Element, element
+from pathgen.base.markup import Child, Element, element
 from pathgen.base.plain import in_runs
 from pathgen.base.units import format_length, tiny_length, tiny_unit_words, volume_words
 from pathgen.programs.instructions import cutter_words
@@ -17,10 +17,13 @@ from pathgen.report.filltext import (
     batch_cells,
     display_lines,
     is_dammed,
+    measured_with,
     measuring_lines,
     mix_words,
     thicken_words,
+    to_buy,
 )
+from pathgen.report.fitting import LENGTHS, length_cells, lengths_words
 from pathgen.report.letting_in import piece_line, stock_words
 from pathgen.report.moving import moved_lines, seen_lines
 from pathgen.report.pictures.measuring import measuring_picture
@@ -34,15 +37,17 @@ e = element
 
 def to_have_ready(clamping: Clamping, programs: Sequence[Program], report: dict[str, Any]) -> Element:
     """Cutters with their programs, what is needed by hand, and fill by colour, of what is still to be run."""
-    asked = "; ".join(things_in(_said(clamping, programs, report)))
     steps = [step for step in clamping.steps if not clamping.done(step)]
     cutters = {step.cutter.name: step.cutter for step in steps}
     rows = [[cutter_words(cutter, clamping.units),
-             listed([e("a", str(s.number), href=f"#program-{s.order}") for s in steps if s.cutter.name == name])]
-            for name, cutter in cutters.items()]
+             listed([e("a", str(s.number), href=f"#program-{s.order}") for s in steps if s.cutter.name == name]),
+             *length_cells(cutter, report["cutters"], clamping.units)] for name, cutter in cutters.items()]
     inlays = [row for inlay, row in zip(clamping.inlays, report["inlays"], strict=True)
               if not clamping.levelled_before(inlay)]
-    return chapter("ready", "To have ready", table(["Cutter", "Programs"], rows),
+    asked = "; ".join([*things_in(_said(clamping, programs, report)),
+                       *measured_with([inlay["coat"] for inlay in inlays if inlay["coat"]])])
+    return chapter("ready", "To have ready", _cutters(rows),
+                   e("p", lengths_words(list(cutters.values()), report["cutters"], clamping)),
                    e("p", f"By hand: {asked}.") if asked else None,
                    _fill(inlays), _pieces(inlays, clamping.units))
 
@@ -53,20 +58,32 @@ def to_have_ready_for_all(
     """Cutters and what is needed by hand for all parts of a blank; of fill and pieces, where it stands."""
     cutters = {p.step.cutter.name: p.step.cutter for own in programs for p in own}
     left = [row for row in report["programs"] if not row["done"]]
+    lengths = report["parts"][0]["report"]["cutters"]  # over all parts, in each of theirs
     rows = [[cutter_words(cutter, clampings[0].units),
-             ", ".join(in_runs([row["number"] for row in left if row["cutter"]["name"] == name]))]
-            for name, cutter in cutters.items()]
+             ", ".join(in_runs([row["number"] for row in left if row["cutter"]["name"] == name])),
+             *length_cells(cutter, lengths, clampings[0].units)] for name, cutter in cutters.items()]
+    rows = [row for row in rows if row[1]]
     stops = [line for one in clampings for step in one.steps for inlay in [step.operation.opens]
              if inlay is not None and not one.levelled_before(inlay) for line in step.operation.afterwards(one)]
-    asked = "; ".join(things_in(*(_said(one, own, part["report"]) for one, own, part in zip(
-        clampings, programs, report["parts"], strict=True)), "\n".join(stops)))
+    level = {row["number"] for row in report["programs"] if "stop" in row}
+    fills = [fill for fill in report["fills"] if fill["after"] in level]
+    asked = "; ".join([*things_in(*(_said(one, own, part["report"]) for one, own, part in zip(
+        clampings, programs, report["parts"], strict=True)), "\n".join(stops)),
+        *measured_with([fill["coat"] for fill in fills])])
     dammed = any(is_dammed(inlay) for part in report["parts"] for inlay in part["report"]["inlays"])
-    pours = f"What to mix for each fill stands at its stop. {_dam_and_coat(dammed)}" if report["fills"] else ""
+    pours = " ".join(filter(None, [
+        "What to mix for each fill stands at its stop.", _dam(dammed),
+        to_buy([(fill["colours"], fill["batch"], fill["coat"]) for fill in fills])])) if fills else ""
     sheets = "Pieces and dots to let in, and how thick they are, stand on the sheets of their parts." if any(
         inlay["piece_thickness"] is not None for part in report["parts"] for inlay in part["report"]["inlays"]) else ""
-    return chapter("ready", "To have ready", table(["Cutter", "Programs"], [row for row in rows if row[1]]),
+    return chapter("ready", "To have ready", _cutters(rows),
+                   e("p", lengths_words(list(cutters.values()), lengths, clampings[0])),
                    e("p", f"By hand: {asked}.") if asked else None,
                    e("p", " ".join(filter(None, (pours, sheets)))) if pours or sheets else None)
+
+
+def _cutters(rows: Sequence[Sequence[Child]]) -> Element:
+    return scrolling(table(["Cutter", "Programs", *LENGTHS], rows), "Cutters")
 
 
 def _said(clamping: Clamping, programs: Sequence[Program], report: dict[str, Any]) -> str:
@@ -96,13 +113,13 @@ def _fill(inlays: Sequence[dict[str, Any]]) -> list[Element | None]:
         scrolling(table([head[k] for k in keep], [[row[k] for k in keep] for row in rows]), "Fill by colour"),
         e("p", f"Needed is {above_words(inlays)}, with what the pockets hold and what is lost in the cup. Mix is "
                f"{mix_words(inlays)}."),
-        e("p", _dam_and_coat(any(is_dammed(inlay) for inlay in inlays), thick)),
+        e("p", told) if (told := f"{_dam(any(is_dammed(inlay) for inlay in inlays))} {thick}".strip()) else None,
+        e("p", to_buy([(inlay["amounts"], inlay["batch"], inlay["coat"]) for inlay in inlays if inlay["amounts"]])),
     ]
 
 
-def _dam_and_coat(dammed: bool, thick: str = "") -> str:
-    return "For the dam have tape, wax or clay ready. " * dammed + thick + \
-        "Have a little clear resin ready too, for a thin first coat: it is not counted."
+def _dam(dammed: bool) -> str:
+    return "For the dam have tape, wax or clay ready." * dammed
 
 
 def _pieces(inlays: Sequence[dict[str, Any]], units: str) -> list[Element]:

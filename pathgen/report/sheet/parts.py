@@ -65,8 +65,10 @@ def listed(parts: Sequence[Element]) -> list[Element | str]:
 
 
 def machine_time(report: dict[str, Any], words: Callable[[float], str]) -> str:
-    """How long all programs of a report run, minutes put in `words`; of work that has moved what is left of it too."""
-    every = words(report["minutes"])
+    """How long all programs of a report run, those of the back too, minutes put in `words`; of work that has moved what
+    is left of it too."""
+    back = report["back"]["minutes"] if "back" in report else 0.0
+    every = words(report["minutes"] + back) + (f" ({words(back)} of it for the back)" if back else "")
     left = report.get("minutes_left")
     time = every if left is None else f"{words(left) if left else 'none'} for what is left, of {every}"
     return f"{time}, without trying them in the air, changing cutters and curing"
