@@ -96,7 +96,8 @@ def slots(
         lines = np.where(frets.full[..., None], _widest(board, lines, width), lines)
         if np.isnan(lines).any():
             fret = int(frets.number[np.isnan(lines).any(axis=(1, 2))][0])
-            raise JobError("[outline] artwork", f"the slot of fret {fret} runs past the drawn outline",
+            of = f"fret {fret}" if fret else "the zero fret"
+            raise JobError("[outline] artwork", f"the slot of {of} runs past the drawn outline",
                            allowed="wood under the whole slot",
                            remedy="correct the drawing's place, or draw it longer there")
     _too_short_refused(frets, lines, width, short or 0.0)
