@@ -13,10 +13,11 @@ from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
-from pathgen.base.units import place_words, rounded_up
+from pathgen.base.units import SUMS, place_words, rounded_up
 from pathgen.programs.around import Around
 from pathgen.programs.holding import left_at
 from pathgen.programs.paths import path_of
+from pathgen.strategies.surfacing import Passes
 from pathgen.work.clamping import Step
 from pathgen.work.operations import Bevel, CutOut, Engrave, NutSlot, Pocket, Slot, SurfaceFinish, SurfaceRough
 
@@ -47,6 +48,8 @@ def flutes_needed(paths: Sequence[Toolpath], around: Around) -> tuple[float, ...
     for path, step in zip(paths, around.clamping.steps, strict=True):
         deep = _deep(path, step, around)
         if isinstance(step.operation, (Pocket, Slot)):
+            # with these borne it is only looked at what stands past the surface
+            deep = max(deep, _over_ridges(path, step, around) - RUBS + SUMS)
             as_long = replace(step, cutter=replace(step.cutter, flute_length=deep))
             with around.remembering():
                 deep = max(deep, _beside(path, as_long, finished, around)[0] - RUBS)
@@ -54,6 +57,18 @@ def flutes_needed(paths: Sequence[Toolpath], around: Around) -> tuple[float, ...
         if step.operation.finishes or isinstance(step.operation, SurfaceRough):
             finished.append((path, step))
     return tuple(needed)
+
+
+def _over_ridges(path: Toolpath, step: Step, around: Around) -> float:
+    """How high the ridges of the surface that a step is cut into stand over its tip beside it, mm, at the most."""
+    passes, surface = _cut_before(step, around)
+    if passes is None:
+        return 0.0
+    beside, tips = _ring(_lowest(path), step.cutter)
+    shapely.prepare(passes.outline)
+    inside = shapely.contains_xy(passes.outline, *beside.T)
+    over: Floats = surface.height(*beside[inside].T) + passes.scallop - tips[inside, 2]
+    return float(over.max(initial=0.0))
 
 
 def _deep(path: Toolpath, step: Step, around: Around) -> float:
@@ -101,15 +116,13 @@ def _beside(
     path: Toolpath, step: Step, finished: Sequence[tuple[Toolpath, Step]], around: Around
 ) -> tuple[float, float, float]:
     """How high what is left beside a cut stands over its tip, mm, and where, (x, y); 0 where its flutes bear it."""
-    clamping, cutter, first = around.clamping, step.cutter, isinstance(step.operation, (SurfaceFinish, Pocket))
-    passes, surface = (around.first, clamping.first_surface) if first else (around.finish, clamping.finished_surface)
+    cutter, (passes, surface) = step.cutter, _cut_before(step, around)
     most = cutter.flute_length + RUBS
     if passes is None or around.top <= float(path.points[:, 2].min()) + most:
         return 0.0, 0.0, 0.0
     tips, reach = _lowest(path), cutter.radius + BESIDE
     tips = tips[np.minimum(passes.stands(tips[:, :2], surface, reach=reach), around.top) > tips[:, 2] + most]
-    ring = reach * np.column_stack([np.cos(_ROUND), np.sin(_ROUND)])
-    beside, tips = (tips[:, None, :2] + ring).reshape(-1, 2), np.repeat(tips, len(ring), axis=0)
+    beside, tips = _ring(tips, cutter)
     shapely.prepare(passes.outline)
     low = surface.height(*beside.T) + passes.scallop <= tips[:, 2] + most
     wanted = ~(low & shapely.contains_xy(passes.outline, *beside.T))
@@ -125,6 +138,19 @@ def _beside(
     worst = int(np.argmax(above))
     x, y, _ = tips[worst].tolist()
     return float(above[worst]), x, y
+
+
+def _cut_before(step: Step, around: Around) -> tuple[Passes | None, Surface]:
+    """The passes of the surface that a step is cut into, or cuts, and that surface."""
+    first = isinstance(step.operation, (SurfaceFinish, Pocket))
+    return (around.first, around.clamping.first_surface) if first else (
+        around.finish, around.clamping.finished_surface)
+
+
+def _ring(tips: Floats, cutter: Cutter) -> tuple[Floats, Floats]:
+    """(n, 2) places round each of some tips, just past a cutter's reach, and (n, 3) the tip that each is beside."""
+    ring = (cutter.radius + BESIDE) * np.column_stack([np.cos(_ROUND), np.sin(_ROUND)])
+    return (tips[:, None, :2] + ring).reshape(-1, 2), np.repeat(tips, len(ring), axis=0)
 
 
 def _above_last_layer(path: Toolpath, surface: Surface, cutter: Cutter) -> Bools:
