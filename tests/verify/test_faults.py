@@ -143,13 +143,13 @@ def test_a_hair_less_than_the_least_wood_beside_a_slot_is_not_told(gap, told):
 
 
 def test_all_programs_together_fit_in_the_machines_travel(arched):
-    text = "G21 G90 G17 G94\nG0 Z20\nX-5 Y3\nG1 Z-2 F300\nX{} F900\nM30\n"
+    text = "G21 G90 G17 G94\nG0 Z20\nX-5 Y30\nG1 Z-2 F300\nX{} F900\nM30\n"
     programs = {name: read_program(text.format(x)) for name, x in (("a.nc", 40), ("b.nc", 95.2))}
     spans = ["a span of 100.20 mm", "a span of 22.00 mm"]
     still = object()  # of work that moved X 0 and Y 0 are not gone to
-    rounded = (100.1997, 3.0, 21.9997)  # both ends of a span are, as they are written
-    for travel, work, found in (((100.2, 3.0, 22.0), None, []), (rounded, None, []), ((100.1, 3.0, 21.9), None, spans),
-                                ((100.2, 2.9, 22.0), None, ["a span of 3.00 mm"]), ((100.2, 2.9, 22.0), still, [])):
+    rounded = (100.1997, 30.0, 21.9997)  # both ends of a span are, as they are written
+    for travel, work, found in (((100.2, 30.0, 22.0), None, []), (rounded, None, []),
+                                ((100.1, 30.0, 21.9), None, spans), ((100.2, 29.9, 22.0), None, ["a span of 30.00 mm"]), ((100.2, 29.9, 22.0), still, [])):
         clamping = SimpleNamespace(machine=replace(arched.plan.clamping.machine, travel=travel), moved=work)
         assert [f.got for f in travel_findings(programs, clamping) if f.code == "beyond-travel"] == found
 
@@ -194,9 +194,9 @@ def test_slots_that_are_not_cut_are_one_fault(arched):
     still = "\n".join(line for line in program.splitlines() if not re.match(r"G1|X|Y|Z", line))
     motion = motion_over_board(read_program(still, name=step.file_name), arched.plan.clamping, chord_tolerance=0.001)
     (found,) = slot_findings(motion, step, arched.plan.clamping, Tolerances())
-    numbers = ", ".join(map(str, step.operation.feature.number.tolist()))
-    assert (found.code, found.got) == ("slot-missing", "no cut")
-    assert found.where == f"the slots of frets {numbers}, {step.file_name}"
+    zero, *numbers = step.operation.feature.number.tolist()
+    assert (found.code, found.got, zero) == ("slot-missing", "no cut", 0)
+    assert found.where == f"the slots of the zero fret and frets {', '.join(map(str, numbers))}, {step.file_name}"
 
 
 def test_a_slot_that_was_moved_aside_is_told_in_finite_numbers(arched):

@@ -162,7 +162,7 @@ def test_a_place_with_no_room_for_a_ramp_stays_closed_and_is_told(tmp_path):
     assert "100.0 % of that colour, stays closed" in found["got"]
     assert found["got"].endswith("2.06 mm wide there, with no room for a ramp or a helix down")
     assert found["allowed"].endswith("mm that plunges")
-    assert found["remedy"].startswith("take a cutter that plunges, add a smaller cutter")
+    assert found["remedy"].startswith("take a cutter that plunges, add a cutter of 1.78 mm or a v cutter")
     row = next(r for r in result.report["reach"][0]["cutters"] if r["colour"] == "#225577")
     assert row["reachable_area"] == 0.0
     # by the text: nothing is cut within the dot, which a cutter that plunges opens
