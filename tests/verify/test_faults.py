@@ -149,7 +149,8 @@ def test_all_programs_together_fit_in_the_machines_travel(arched):
     still = object()  # of work that moved X 0 and Y 0 are not gone to
     rounded = (100.1997, 30.0, 21.9997)  # both ends of a span are, as they are written
     for travel, work, found in (((100.2, 30.0, 22.0), None, []), (rounded, None, []),
-                                ((100.1, 30.0, 21.9), None, spans), ((100.2, 29.9, 22.0), None, ["a span of 30.00 mm"]), ((100.2, 29.9, 22.0), still, [])):
+                                ((100.1, 30.0, 21.9), None, spans), ((100.2, 29.9, 22.0), still, []),
+                                ((100.2, 29.9, 22.0), None, ["a span of 30.00 mm"])):
         clamping = SimpleNamespace(machine=replace(arched.plan.clamping.machine, travel=travel), moved=work)
         assert [f.got for f in travel_findings(programs, clamping) if f.code == "beyond-travel"] == found
 
