@@ -99,9 +99,15 @@ def coupon_clamping(job: Job) -> Clamping:
     )
     clamping = _told_by_what_cuts(without_idle(clamping, pockets_of(clamping))[0], part, cuts)
     wider = (replace(clamping, stock=_stock(job, part, scrap, more)) for more in range(0, MOST_MORE, 2))
-    # each cutter that is fitted finds a bare place of known height to try its zero at
-    return next((one for one in wider if len(zero_checks(Around(clamping=one)))
-                 == sum(refits(one, step) for step in one.steps)), clamping)
+    return next(filter(_has_zero_places, wider), clamping)
+
+
+def _has_zero_places(clamping: Clamping) -> bool:
+    """Whether each cutter that is fitted finds a bare place of known height to try its zero at: from the top of scrap
+    that place is no bed, as nobody measures how thick scrap is."""
+    checks = zero_checks(Around(clamping=clamping)).values()
+    beds = "bed" in {check.on for check in checks} and clamping.setup.z_zero == "stock-top"
+    return len(checks) == sum(refits(clamping, step) for step in clamping.steps) and not beds
 
 
 def _told_by_what_cuts(clamping: Clamping, part: Coupon, cuts: Sequence[_Cut]) -> Clamping:

@@ -214,7 +214,7 @@ def _inlay(job: Job, board: Fingerboard | FlatPart, index: int, arts: list[Artwo
 
 def _own_name(nth: int) -> str:
     """What a drawing is called within its inlay."""
-    return f"also {nth}" if nth else "the artwork"
+    return f"also {nth}" if nth else "the first drawing"
 
 
 def _beside(drawn: list[Regions], where: str) -> tuple[tuple[str, Polygon | MultiPolygon], ...]:
