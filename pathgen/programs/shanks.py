@@ -19,7 +19,17 @@ from pathgen.programs.holding import left_at
 from pathgen.programs.paths import path_of
 from pathgen.strategies.surfacing import Passes
 from pathgen.work.clamping import Step
-from pathgen.work.operations import Bevel, CutOut, Engrave, NutSlot, Pocket, RoundHoles, Slot, SurfaceFinish, SurfaceRough
+from pathgen.work.operations import (
+    Bevel,
+    CutOut,
+    Engrave,
+    NutSlot,
+    Pocket,
+    RoundHoles,
+    Slot,
+    SurfaceFinish,
+    SurfaceRough,
+)
 
 RUBS = 0.05
 """Above the flutes wood may stand so high, mm, as the verifier lets pass."""

@@ -519,7 +519,7 @@ def test_flutes_bear_holes_from_the_surface_down(tmp_path, diameter):
     planned = steps(3.2)
     needed = dict(zip((step.cutter.name for step in planned.clamping.steps), planned.flutes, strict=True))
     assert needed["short"] == pytest.approx(3.2)  # 3 mm of the plate, and 0.2 mm below it
-    with pytest.raises(JobError, match="3.19 mm long.*3.20 mm or more"):
+    with pytest.raises(JobError, match=r"3\.19 mm long.*3\.20 mm or more"):
         steps(3.19)
 
 
@@ -530,6 +530,18 @@ def test_flutes_bear_holes_from_the_surface_down(tmp_path, diameter):
 def test_what_leaves_nothing_is_told_in_a_sentence(tmp_path, table, said):
     with pytest.raises(JobError, match=said):
         clamping_of(read(tmp_path, PLATE + table))
+
+
+def test_a_ring_that_holes_meet_is_told_once_and_asked_whether_diameters_are_meant(tmp_path):
+    """Four lines, one for each hole and counterbore of a table, said the same, and none asked."""
+    bored = HOLE.replace("[50.0, 0.0]", "[50.0, 12.0]").replace(
+        "diameter = 10.0", "diameter = 4.0\nmirror = true\ncounterbore = { diameter = 6.0, depth = 1.0 }")
+    diameters = RING.replace("outer = 14.0", "outer = 16.0")
+    with pytest.raises(JobError, match=r"takes .* and 3 more do too") as refused:
+        read(tmp_path, PLATE + bored + diameters)
+    assert not refused.value.others
+    assert "inner and outer are radii: write inner = 5 and outer = 8; else" in str(refused.value)
+    read(tmp_path, PLATE + bored + diameters.replace("10.0", "5.0").replace("16.0", "8.0"))
 
 
 def test_a_ring_has_the_colour_that_is_given(tmp_path):
