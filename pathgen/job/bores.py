@@ -156,7 +156,7 @@ def _check_hole(job: Job, part: FlatPart, table: HoleTable, where: str) -> None:
     if cutter.diameter > table.diameter + 1e-9:
         raise JobError(f"{where} cutter", f'"{cutter.name}" is {cutter.diameter:g} mm, wider than the hole',
                        allowed=f"{table.diameter:g} mm or less", remedy="name a smaller cutter")
-    deep = table.depth if table.depth is not None else job.stock.thickness + table.through
+    deep = table.depth if table.depth is not None else part.thickness - job.skim + table.through  # as boring_of cuts
     if falls_short(cutter.flute_length, deep):
         raise JobError(f"{where} cutter", f'the flute of "{cutter.name}" is {cutter.flute_length:g} mm long',
                        allowed=f"{rounded_up(deep):.2f} mm or more", remedy="name a longer cutter")
@@ -176,7 +176,7 @@ def _check_hole(job: Job, part: FlatPart, table: HoleTable, where: str) -> None:
 def _web(part: FlatPart, depth: float, where: str) -> None:
     left, most = part.thickness - depth, rounded_down(part.thickness - part.min_web)
     if falls_short(left, part.min_web):
-        raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {part.thickness:g} mm under it" if left >= 0
+        raise JobError(where, f"{depth:g} mm leaves {left:.2f} mm of {part.thickness:g} mm under it" if left > -0.005
                        else f"{depth:g} mm {left_words(left)} {part.thickness:g} mm",
                        allowed=f"min_web {part.min_web:g} mm or more",
                        remedy=f"make it {most:.2f} mm or less{or_less(part.min_web)}" if most >= LEAST_DEPTH else

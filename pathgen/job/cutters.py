@@ -60,7 +60,10 @@ def _feeds(job: Job, cutters: Sequence[CutterTable]) -> None:
 def _speeds(job: Job, cutters: Sequence[CutterTable]) -> None:
     """Raise JobError for speeds that the spindle has not: of several the spindle's are likelier wrong."""
     low, high = job.machine.spindle or (0.0, math.inf)
-    off = {one.name: one.speed for one in cutters if one.speed is not None and not low <= one.speed <= high}
+    fast = [one.name for one in cutters if one.feed is not None and one.feed > job.machine.rapid + 1e-6]
+    told = fast if len(fast) == 1 and likely_meant(job.cutter(fast[0], ""), job.units) else []  # what to write for both
+    off = {one.name: one.speed for one in cutters
+           if one.speed is not None and one.name not in told and not low <= one.speed <= high}
     if len(off) == 1:
         (name, speed), = off.items()
         raise JobError(f'[[cutter]] "{name}"', f"speed {speed:g} rpm is not one of the spindle's",

@@ -70,7 +70,7 @@ def _wood_under(inlay: Inlay, board: Fingerboard | FlatPart, reached: float) -> 
     most = rounded_down(min(inlay.depth - board.min_web + web[worst], reached))
     raise JobError(
         f"{inlay.name} depth",
-        f"the pocket {left_words(web[worst])} {'under it' if web[worst] > 0 else 'the underside'} {place}{takes}",
+        f"the pocket {left_words(web[worst])} {'under it' if web[worst] > -0.005 else 'the underside'} {place}{takes}",
         allowed=f"min_web {board.min_web:g} mm or more",
         remedy=f"make depth {most:.2f} mm or less{less}{or_less(board.min_web)}" if most >= LEAST_POCKET else
         f"make min_web smaller, or the {board.names.part} thicker: no depth leaves so much")

@@ -295,14 +295,20 @@ def _clear_of_openings(part: FlatPart, ring: RingTable, where: str) -> None:
 
 
 def _clear_of(bores: list[Bored], ring: RingTable, where: str) -> None:
-    """No hole, nor its counterbore, meets the ring."""
-    area, mistakes = ring_area(ring), Mistakes()
-    for one in bores:
-        shared = overlay.intersection(one.bore.shape, area).area
-        if shared <= 1e-6:
-            continue
-        with mistakes.caught():
-            raise JobError(f"{where} and {one.where} at", f"{one.place} takes {shared:.1f} mm2 of the ring round "
-                           f"{place_words(*ring.at)}", allowed="holes beside a ring, or within its inner circle",
-                           remedy="move one of them, or make it smaller")
-    mistakes.refuse()
+    """No hole, nor its counterbore, meets the ring: that which takes most of it is told."""
+    def taken(ring: RingTable) -> list[float]:
+        area = ring_area(ring)
+        return [overlay.intersection(one.bore.shape, area).area for one in bores]
+
+    shares = taken(ring)
+    if max(shares, default=0.0) <= 1e-6:
+        return
+    worst, more = shares.index(max(shares)), sum(share > 1e-6 for share in shares) - 1
+    one, half = bores[worst], replace(ring, inner=ring.inner / 2, outer=ring.outer / 2)
+    asked = "" if max(taken(half)) > 1e-6 else \
+        f"if diameters are meant, inner and outer are radii: write inner = {half.inner:g} and " \
+        f"outer = {half.outer:g}; else "
+    raise JobError(f"{where} and {one.where} at", f"{one.place} takes {shares[worst]:.1f} mm2 of the ring round "
+                   f"{place_words(*ring.at)}" + (f", and {more} more do{'es' * (more == 1)} too" if more else ""),
+                   allowed="holes beside a ring, or within its inner circle",
+                   remedy=f"{asked}move one of them, or make it smaller")

@@ -181,6 +181,8 @@ def _complete(table: common_tables.CutterTable, units: str, rapid: float) -> Cut
             if max(low / ABOUT, cutter.plunge) <= feed * MM_PER[units] <= min(high * ABOUT, rapid):
                 raise JobError(f"{where} feed", slower, allowed=usual,
                                remedy=f"if {unit} are meant, write feed = {feed:g}")
+        swap = "" if not low <= cutter.plunge <= min(high, rapid) else "if feed and plunge are changed over, write " \
+            f"feed = {cutter.plunge / MM_PER[units]:g} and plunge = {given:g}; else "
         raise JobError(f"{where} feed", slower, allowed=f"plunge no faster than feed; {usual}",
-                       remedy="make feed larger, or plunge smaller")
+                       remedy=f"{swap}make feed larger, or plunge smaller")
     return cutter

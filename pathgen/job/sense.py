@@ -376,7 +376,8 @@ def _enough_left(job: Job, board: Fingerboard, cut: Slots, where: str, *, most: 
             f"{takes}",
             allowed=f"min_web {board.min_web:g} mm or more{goes}",
             remedy=f"make depth {deep:.2f} mm or less{less}{or_less(board.min_web)}" if deep >= LEAST_DEPTH else
-            f"make the board thicker, or min_web smaller{less}: no depth leaves so much")
+            f"make the board thicker, or min_web smaller{'' if least > 0 else ' and depth less'}{less}: no depth "
+            "leaves so much")
 
 
 def _holes(job: Job, board: Part) -> None:

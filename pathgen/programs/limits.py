@@ -13,7 +13,7 @@ from pathgen.base.arrays import Floats
 from pathgen.base.bending import GULLET, STRENGTH, bending_stress, deepest_layer, has_long_flutes, usual_layer
 from pathgen.base.cutters import LIMITS, Cutter
 from pathgen.base.errors import JobError, all_of
-from pathgen.base.feeds import chip_load, likely_meant, usual_feed
+from pathgen.base.feeds import chip_load, likely_meant, usual_chip_load, usual_feed
 from pathgen.base.limits import MOST_LINES
 from pathgen.base.toolpath import Move, Toolpath
 from pathgen.base.units import (
@@ -75,14 +75,20 @@ def _check_tooth(clamping: Clamping, cutter: Cutter) -> None:
     if load <= most:
         return
     low, high = (feed / per for feed in usual_feed(cutter))
+    tenfold = 10.0 * cutter.diameter
+    least, most_usual = usual_chip_load(tenfold)
+    meant = least <= load <= most_usual and tenfold <= LIMITS["diameter"][1]
+    taken, borne = told_apart(load, most, unit=clamping.units)
     raise JobError(
         f'[[cutter]] "{cutter.name}"',
         f"would break: feed {cutter.feed / per:g} {clamping.units} per minute at {cutter.speed:g} rpm is "
-        f"{fine_length(load, clamping.units)} a tooth, more than its flutes are deep",
-        allowed=f"{fine_length(most, clamping.units)} a tooth, {GULLET:.1%} of the diameter (by an estimate)",
+        f"{taken} a tooth, more than its flutes are deep",
+        allowed=f"{borne} a tooth, {GULLET:.1%} of the diameter (by an estimate)",
         remedy="; ".join(filter(None, (
             likely_meant(cutter, clamping.units),
-            f"make its feed {low:.0f} to {high:.0f}, as is usual in hardwood at its speed, or its speed higher"))))
+            f"if {fine_length(tenfold, clamping.units)} is meant, correct its diameter" if meant else "",
+            f"make its feed {low:.0f} to {high:.0f}, as is usual in hardwood at its speed"
+            + (", and plunge no faster" if cutter.plunge / per > low else "") + ", or its speed higher"))))
 
 
 def _check_bending(clamping: Clamping, step: Step) -> None:

@@ -150,6 +150,11 @@ def _holes(operation: operations.Operation[Holes], cutter: Cutter, around: Aroun
     return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids)
 
 
+def _round_holes(operation: operations.Operation[Holes], cutter: Cutter, around: Around) -> Toolpath:
+    return drilling(operation.feature, cutter=cutter, top=around.top, rapids=around.rapids,
+                    wood=min(around.clamping.finished_surface.thickness, around.top))
+
+
 def _cut_out(operation: operations.CutOut, cutter: Cutter, around: Around) -> Toolpath:
     cut, clamping = operation.feature, around.clamping
     (made,) = pocket(cut.shapes, surface=clamping.finished_surface, cutters=[cutter], depth=cut.depth,
@@ -215,7 +220,7 @@ PATHS: Mapping[type[operations.Operation[Any]], Maker] = {
     operations.NutSlot: _slots,
     operations.Bevel: _bevels,
     operations.DowelHoles: _holes,
-    operations.RoundHoles: _holes,
+    operations.RoundHoles: _round_holes,
     operations.CutOut: _cut_out,
     operations.Channel: _cut_out,
     operations.SideDots: _holes,

@@ -19,7 +19,17 @@ from pathgen.programs.holding import left_at
 from pathgen.programs.paths import path_of
 from pathgen.strategies.surfacing import Passes
 from pathgen.work.clamping import Step
-from pathgen.work.operations import Bevel, CutOut, Engrave, NutSlot, Pocket, Slot, SurfaceFinish, SurfaceRough
+from pathgen.work.operations import (
+    Bevel,
+    CutOut,
+    Engrave,
+    NutSlot,
+    Pocket,
+    RoundHoles,
+    Slot,
+    SurfaceFinish,
+    SurfaceRough,
+)
 
 RUBS = 0.05
 """Above the flutes wood may stand so high, mm, as the verifier lets pass."""
@@ -83,6 +93,8 @@ def _deep(path: Toolpath, step: Step, around: Around) -> float:
         return operation.deepest(clamping.finished_surface)
     if isinstance(operation, CutOut):
         return operation.feature.depth
+    if isinstance(operation, RoundHoles):  # after the surface, as they are in the part
+        return min(clamping.finished_surface.thickness, around.top) - operation.feature.bottom
     if isinstance(operation, (Bevel, Engrave)) and around.finish is not None:
         tips = _lowest(path)
         stands = around.finish.stands(tips[:, :2], clamping.finished_surface, reach=cutter.radius + BESIDE)

@@ -23,10 +23,11 @@ CHORD = 2e-3
 _SLOWLY = 2.0  # how far from where it stops the cutter comes slowly, so that a hand on the stop is in time, mm
 
 
-def drilling(holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids) -> Toolpath:
-    """Moves that cut every hole from `top` down to its bottom. Raises CutterError for a cutter that is not flat, wider
-    than the holes, so thin that a core would be left, or with too short a flute."""
-    check_holes(holes, cutter, top - holes.bottom)
+def drilling(holes: Holes, *, cutter: Cutter, top: float, rapids: Rapids, wood: float | None = None) -> Toolpath:
+    """Moves that cut every hole from `top` down to its bottom, with `wood` standing so high there, if lower. Raises
+    CutterError for a cutter that is not flat, wider than the holes, so thin that a core would be left, or with too
+    short a flute."""
+    check_holes(holes, cutter, (top if wood is None else wood) - holes.bottom)
     if holes.drilled_by(cutter):
         one, kind = _pecks(cutter, top, holes.bottom, rapids.air_z), Move.CUT
     else:

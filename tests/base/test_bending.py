@@ -147,6 +147,27 @@ def test_a_tooth_with_more_to_take_than_its_flute_is_deep_is_refused(tmp_path, s
     assert "e+" not in str(refused.value)
 
 
+def test_speed_and_feed_that_are_changed_over_are_told_once(tmp_path):
+    """A second line said: write speed = 6000."""
+    changes = {"speed = 18000\nfeed = 1200.0": "speed = 1200\nfeed = 18000.0",
+               "[surface]": "[machine]\nrapid = 5000.0\nspindle = [6000, 24000]\n[surface]"}
+    with pytest.raises(JobError) as refused:
+        load_job(small_board.job(tmp_path, changes=changes))
+    assert "write speed = 18000 and feed = 1200" in refused.value.remedy
+    assert not refused.value.others
+
+
+def test_a_diameter_one_place_off_is_asked_after_and_its_figures_differ(tmp_path):
+    """0.06 mm for 0.6: 0.01 mm a tooth was told, allowed 0.01 mm, and a feed slower than plunge."""
+    slots = small_board.SLOTS.replace("diameter = 0.6", "diameter = 0.06\nflute_length = 3")
+    assert slots != small_board.SLOTS
+    with pytest.raises(JobError, match="more than its flutes are deep") as refused:
+        planned_of(load_job(small_board.job(tmp_path, extra=slots)))
+    assert re.search(r"is ([\d.]+) mm a tooth", refused.value.problem)[1] != refused.value.allowed.split()[0]
+    assert refused.value.remedy.startswith("if 0.6 mm is meant, correct its diameter; make its feed ")
+    assert "and plunge no faster" in refused.value.remedy
+
+
 def test_feeds_are_told_in_whole_numbers(tmp_path):
     changes = {"diameter = 12.7\nspeed = 16000\nfeed = 2400.0": "diameter = 12.7\nspeed = 16000\nfeed = 12000.0",
                "[surface]": "[machine]\nrapid = 12000.0\n[surface]"}

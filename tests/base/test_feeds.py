@@ -154,6 +154,14 @@ def test_a_feed_slower_than_plunge_is_answered_in_the_jobs_unit_and_within_reach
         assert wrong.value.remedy == words
 
 
+def test_feed_and_plunge_that_are_changed_over_are_asked_after(tmp_path):
+    changes = {"feed = 1200.0\nplunge = 300.0": "feed = 300.0\nplunge = 1200.0"}
+    with pytest.raises(JobError, match="slower than plunge") as wrong:
+        load_job(small_board.job(tmp_path, changes=changes)).cutter("flat", "")
+    assert wrong.value.remedy == "if feed and plunge are changed over, write feed = 1200 and plunge = 300; else make " \
+        "feed larger, or plunge smaller"
+
+
 def test_a_v_cutter_is_judged_by_the_diameter_that_it_cuts_at(tmp_path):
     """At 1 mm of depth a 60 degree v is 1.15 mm wide, whatever its shank: what is usual for 6 mm would break it."""
     vee = small_board.cutter(name="vee", shape="v", angle=60.0, diameter=6.0, speed=16000, feed=4500.0, plunge=300.0,

@@ -15,7 +15,7 @@ from pathgen import JobError, build, load_job
 from pathgen.app.cli import main
 from pathgen.base.errors import ArtworkError
 from pathgen.job import flat
-from pathgen.job.clamping import clamping_of
+from pathgen.job.clamping import clamping_of, planned_of
 from pathgen.job.doubts import doubts_of
 from pathgen.job.outlines import as_cut, closed_by_cutter
 from pathgen.job.part import outline_of, part_of
@@ -503,6 +503,45 @@ def test_the_outlines_cutter_is_as_long_as_the_blank_and_what_it_goes_below_it(t
     text = PLATE.replace("flute_length = 12.0", f"flute_length = {flute}") + "through = 0.5\n"
     with nullcontext() if good else pytest.raises(JobError, match=r"allowed: 3\.50 mm or more: the blank and 0\.5 mm"):
         read(tmp_path, text)
+
+
+@pytest.mark.parametrize("diameter", [3.0, 10.0])
+def test_flutes_bear_holes_from_the_surface_down(tmp_path, diameter):
+    """Holes come after the surface: of 6 mm in a plate of 3 on a blank of 6 mm, flutes of 6.2 mm were asked for."""
+    text = PLATE.replace("thickness = 3.0\nmargin", "thickness = 6.0\nmargin").replace("face = false", "face = true")
+    text = text.replace("[stock]", '[surface]\nfinish = "ball"\n[stock]') + HOLE.replace('"flat 3"', '"short"').replace(
+        "10.0", f"{diameter}")
+    short = "[[cutter]]" + text.split("[[cutter]]")[1].replace('"flat 3"', '"short"')
+
+    def steps(flute):
+        return planned_of(read(tmp_path, text + short.replace("flute_length = 12.0", f"flute_length = {flute}")))
+
+    planned = steps(3.2)
+    needed = dict(zip((step.cutter.name for step in planned.clamping.steps), planned.flutes, strict=True))
+    assert needed["short"] == pytest.approx(3.2)  # 3 mm of the plate, and 0.2 mm below it
+    with pytest.raises(JobError, match=r"3\.19 mm long.*3\.20 mm or more"):
+        steps(3.19)
+
+
+@pytest.mark.parametrize(("table", "said"), [
+    (HOLE + "depth = 3.0\n", "3 mm leaves 0.00 mm of 3 mm under it"),
+    (RING.replace("depth = 1.5", "depth = 3.0"), "the pocket leaves 0.00 mm under it near"),
+])
+def test_what_leaves_nothing_is_told_in_a_sentence(tmp_path, table, said):
+    with pytest.raises(JobError, match=said):
+        clamping_of(read(tmp_path, PLATE + table))
+
+
+def test_a_ring_that_holes_meet_is_told_once_and_asked_whether_diameters_are_meant(tmp_path):
+    """Four lines, one for each hole and counterbore of a table, said the same, and none asked."""
+    bored = HOLE.replace("[50.0, 0.0]", "[50.0, 12.0]").replace(
+        "diameter = 10.0", "diameter = 4.0\nmirror = true\ncounterbore = { diameter = 6.0, depth = 1.0 }")
+    diameters = RING.replace("outer = 14.0", "outer = 16.0")
+    with pytest.raises(JobError, match=r"takes .* and 3 more do too") as refused:
+        read(tmp_path, PLATE + bored + diameters)
+    assert not refused.value.others
+    assert "inner and outer are radii: write inner = 5 and outer = 8; else" in str(refused.value)
+    read(tmp_path, PLATE + bored + diameters.replace("10.0", "5.0").replace("16.0", "8.0"))
 
 
 def test_a_ring_has_the_colour_that_is_given(tmp_path):

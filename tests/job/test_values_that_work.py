@@ -14,6 +14,7 @@ import pathgen
 from pathgen.base.cutters import Cutter
 from pathgen.base.errors import JobError, PathgenError
 from pathgen.job.clamping import clamping_of, planned_of
+from pathgen.job.doubts.board import widths
 from pathgen.job.drawings import _walled
 from pathgen.job.kinds import KINDS
 from pathgen.programs.instructions import before_start, point_words
@@ -409,6 +410,16 @@ def test_no_depth_is_named_that_is_less_than_its_key_allows(tmp_path, extra, whe
     assert [float(one) for one in named] == ([pytest.approx(6.5 - web)] if 6.5 - web >= least else []), said
 
 
+@pytest.mark.parametrize(("thick", "web", "said"), [
+    (1.75, 1.7, "or min_web smaller and depth less: no"), (1.85, 1.8, "or min_web smaller: no")])
+def test_a_smaller_min_web_alone_is_not_the_answer_to_slots_that_go_through(tmp_path, thick, web, said):
+    changes = {"{ nut = 254.0, end = 300.0 }": f'"flat"\nmin_web = {web}', "thickness = 6.5": f"thickness = {thick}",
+               "depth = 1.5": "depth = 0.1"}
+    with pytest.raises(JobError) as refused:
+        pathgen.load_job(small_board.job(tmp_path, changes=changes, extra=small_board.SLOTS))
+    assert said in str(refused.value)
+
+
 def test_scrap_as_thick_as_is_allowed_is_no_refusal(tmp_path):
     extra = '[coupon]\nthickness = {}\ncutters = ["flat"]\n'.format
     changes = {"{ nut = 254.0, end = 300.0 }": '"flat"\nmin_web = 0.8', "depth = 1.5": "depth = 5.0"}
@@ -533,3 +544,14 @@ def test_the_pitch_that_a_refusal_names_leaves_wood_beside_the_whole_row(tmp_pat
     assert named is None or found == pytest.approx(named, abs=0.011)
     clamping = clamping_of(read(tmp_path, text + row.format(found)))
     assert thin_wood(clamping, opened_of(clamping)) == ()
+
+
+@pytest.mark.parametrize(("scale", "nut", "told"), [(647.7, 21.5, True), (647.7, 28.0, False), (330.0, 21.5, False)])
+def test_half_widths_are_asked_after(tmp_path, scale, nut, told):
+    """Six strings 3.1 mm apart were built without a word; a mandolin's nut is 28 mm wide."""
+    small = pathgen.load_job(small_board.job(tmp_path))
+    board = replace(small.board, nut_width=nut, end_width=28.0,
+                    scale_length=replace(small.board.scale_length, bass=scale, treble=scale))
+    found = [one for one in widths(replace(small, board=board), clamping_of(small)) if "nut_width" in one.where]
+    assert [one.remedy for one in found] == ['if half widths are written, write nut_width = "43 mm" and end_width = '
+                                             '"56 mm"'] * told

@@ -30,6 +30,7 @@ _NARROW_SLOT = 0.4  # mm: the thinnest tangs are about 0.5, less what they bite 
 _SHALLOW_SLOT = 1.0  # mm: tangs are 1.2 to 2 high (common practice)
 _DEEP_RELIEF = 0.5  # mm: 0.1 to 0.3 is usual (common practice, from memory)
 _HIGH_RIDGE = 0.1  # mm: more than is sanded away (common practice)
+_NARROW_NUT, _LONG_SCALE = 25.0, 450.0  # mm: three strings want as much; mandolins are shorter (common practice)
 _SAME = 0.01  # mm
 _LOOSE = 0.05  # mm: a nut that much off its slot rattles, or does not go in (common practice, no source)
 _WIDTHS_ALIKE = 0.3  # mm: half of it at each edge (common practice, no source)
@@ -84,6 +85,13 @@ def widths(job: Job, clamping: Clamping) -> Iterator[Doubt]:
                                                f"{format_length(board.nut_width, units)}",
             allowed="a board is usually wider at its end (common practice)",
             remedy="if that is not meant, change nut_width and end_width over")
+    if board is not None and board.nut_width < _NARROW_NUT and board.scale_length.treble > _LONG_SCALE:
+        wide, end, least = (format_length(one, units) for one in (
+            2 * board.nut_width, 2 * board.end_width, _NARROW_NUT))
+        yield Doubt(
+            where="[board] nut_width", problem=f"{format_length(board.nut_width, units)}, narrow for so long a scale",
+            allowed=f"{least} or more with a scale above {format_length(_LONG_SCALE, units)} (common practice)",
+            remedy=f"if half widths are written, write nut_width = \"{wide}\" and end_width = \"{end}\"", grave=False)
     if board is not None and board.binding > board.to_outer_strings + SUMS:
         wide, inside = told_apart(board.binding, board.to_outer_strings, unit=units)
         yield Doubt(
