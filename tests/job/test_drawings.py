@@ -139,7 +139,8 @@ def test_a_drawing_without_any_of_the_colours_is_refused(inlay, tmp_path):
 
 @pytest.mark.parametrize(("colour", "remedy"), [
     ("#2f6f4f", "leave also 1 out of this inlay, where others cut it, or add"),
-    ("#123456", "leave the first drawing out of this inlay, where others cut it (the first of also is then its artwork), or"),
+    ("#123456", "leave the first drawing out of this inlay, where others cut it (the first of also is then its "
+                "artwork), or"),
 ])
 def test_a_drawing_that_has_nothing_of_a_stage_is_advised_to_be_left_out_there(inlay, tmp_path, colour, remedy):
     """To add a colour of another stage was advised first: it would then be cut in both."""
