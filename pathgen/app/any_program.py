@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pathgen.base.cutters import LIMITS, LONGEST_NAME, SHAPES, Cutter, reshaped
+from pathgen.base.cutters import LIMITS, LONGEST_NAME, SHAPES, Cutter, reshaped, within
 from pathgen.base.errors import PathgenError
 from pathgen.base.lowered import MOST_LOWERED, FallAway, Lowered, Relief
 from pathgen.base.plain import typed
@@ -167,11 +167,13 @@ def _tool(options: argparse.Namespace, where: str, words: Sequence[str]) -> Cutt
                            + 'ball-end "6 mm"')
     diameter, *angle = sizes
     size = _one(where, diameter)
-    stepdown = _one("--stepdown", options.stepdown) if options.stepdown else size
-    cutter = Cutter(name=f"{shape} {diameter}"[:LONGEST_NAME], shape=shape, diameter=size, stepdown=stepdown,
+    stepdown = _one("--stepdown", options.stepdown) if options.stepdown else None
+    cutter = Cutter(name=f"{shape} {diameter}"[:LONGEST_NAME], shape=shape, diameter=size,
+                    stepdown=within("stepdown", size) if stepdown is None else stepdown,
                     speed=LIMITS["speed"][1], feed=LIMITS["feed"][1], plunge=LIMITS["plunge"][1],
                     angle=_number(where, angle[0]) if angle else None)
-    return reshaped(cutter, speed=_ANY, feed=_ANY, plunge=_ANY)  # text has its own
+    return reshaped(cutter, speed=_ANY, feed=_ANY, plunge=_ANY,  # text has its own
+                    stepdown=size if stepdown is None else stepdown)
 
 
 def _top(options: argparse.Namespace) -> Surface:

@@ -293,10 +293,11 @@ class Cascade:
         own = self._own(element, element.attrib["style"]) if "style" in element.attrib else ()
         worked_out = {name: value for name, value in declared.items() if self._is_worked_out(element, name, value)}
         unread = {name: value for name, value in declared.items() if not _valid(name, value)}
-        shown = dict(worked_out)
+        shown, lower = dict(worked_out), list[dict[str, str]]()
         for important in (False, True):
-            for declarations in (sheet, own):
-                below = dict(declared)
+            for layer, declarations in enumerate((sheet, own)):
+                lower += [] if important else [dict(declared)]
+                below = lower[layer]
                 for name, value, strong in declarations:
                     if strong is None:
                         unread.setdefault(name, value)
@@ -304,8 +305,11 @@ class Cascade:
                     if made := self._is_worked_out(element, name, value):
                         worked_out.setdefault(name, value)
                     if strong == important and value.lower() == "revert-layer":  # as if this layer said nothing of it
-                        declared.pop(name, None)
-                        declared |= {name: below[name]} if name in below else {}
+                        for values in (declared, shown):
+                            values.pop(name, None)
+                            values |= {name: below[name]} if name in below else {}
+                        if worked_out.get(name) != below.get(name):
+                            worked_out.pop(name, None)
                     elif strong == important:
                         (declared if _valid(name, value) else unread)[name] = value
                         if made or _valid(name, value):

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from pathgen.base.arrays import Bools, Floats, numbers_from
-from pathgen.base.cutters import Cutter
+from pathgen.base.cutters import Cutter, reshaped
 from pathgen.base.errors import JobError
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Move, Toolpath
@@ -60,7 +60,7 @@ def flutes_needed(paths: Sequence[Toolpath], around: Around) -> tuple[float, ...
         if isinstance(step.operation, (Pocket, Slot)):
             # with these borne it is only looked at what stands past the surface
             deep = max(deep, _over_ridges(path, step, around) - RUBS + SUMS)
-            as_long = replace(step, cutter=replace(step.cutter, flute_length=deep))
+            as_long = replace(step, cutter=reshaped(step.cutter, flute_length=deep))
             with around.remembering():
                 deep = max(deep, _beside(path, as_long, finished, around)[0] - RUBS)
         needed.append(deep)

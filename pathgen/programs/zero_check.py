@@ -100,11 +100,12 @@ def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Ar
             allowed=f"less than [machine] clearance, {gap:g} mm", remedy="take a thinner feeler, or paper of 0.1 mm",
         )
     refit = _refit(clamping)
+    parts = [one.clamping for one in beside] or [clamping]
     if beside and clamping.moved is None and (common := _common(beside, reach)) is not None:
         first = min(step.number for one in beside for step in _refit(one.clamping))
         x, y, _ = clamping.to_board(np.array([common.display]))[0].tolist()
-        return {step.order: replace(common, order=step.order, x=x, y=y, like=None if step.number == first else first)
-                for step in refit}
+        return {step.order: replace(common, order=step.order, x=x, y=y, like=None if step.number == first else first,
+                                    stays_for=_stays_for(step, parts)) for step in refit}
     widest = max((step.cutter.radius for step in refit), default=0.0)
     foot = max((_foot(step.cutter) for step in refit), default=0.0)
     wide = off_clamps(_raw(around, foot), clamping, widest + _CLEAR)
@@ -122,13 +123,14 @@ def zero_checks(around: Around, reach: Floats | None = None, beside: Sequence[Ar
         like = near is not check and _apart(near, check) <= NEXT_TO
         made[order] = replace(check, like=clamping.steps[near.order - 1].number if like else None,
                               apart=_apart(near, check) if like else 0.0,
-                              stays_for=_stays_for(clamping, clamping.steps[order - 1]))
+                              stays_for=_stays_for(clamping.steps[order - 1], parts))
     return made
 
 
-def _stays_for(clamping: Clamping, step: Step) -> tuple[int, ...]:
-    later = takewhile(lambda one: not refits(clamping, one), clamping.steps[step.order:])
-    return tuple(one.number for one in later if one.operation.spins)
+def _stays_for(step: Step, parts: Sequence[Clamping]) -> tuple[int, ...]:
+    turns = sorted(((part, one) for part in parts for one in part.steps), key=lambda turn: turn[1].number)
+    later = takewhile(lambda turn: not refits(*turn), (turn for turn in turns if turn[1].number > step.number))
+    return tuple(one.number for _, one in later if one.operation.spins)
 
 
 def _apart(one: ZeroCheck, other: ZeroCheck) -> float:

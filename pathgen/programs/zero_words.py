@@ -49,8 +49,8 @@ def z_zero_words(clamping: Clamping) -> str:
 
 
 def taped(clamping: Clamping) -> bool:
-    """Whether tape may hold the work: over its whole face, where no clamps are known, or as another part of a common
-    blank needs it."""
+    """Whether tape may hold the work: over its whole face, where no clamps are known, or on a common blank, where
+    another part may need it."""
     return not clamping.setup.keep_out or clamping.shared is not None or bool(whole_face(clamping))
 
 

@@ -132,6 +132,8 @@ def test_arcs_under_flips_and_skews(read: Read, flip: str) -> None:
     ("rect{fill:#00f}", '<rect style="fill:red;fill:revert-layer"/>', "#0000ff"),
     ("rect{fill:red}rect{fill:revert-layer}", '<rect fill="#00f"/>', "#0000ff"),
     ("", '<g fill="#00f"><rect style="fill:revert-layer"/></g>', "#0000ff"),
+    ("rect{fill:#00f}", '<rect style="fill:color-mix(in srgb,red,blue);fill:revert-layer"/>', "#0000ff"),
+    ("rect{fill:#00f}", '<rect style="fill:red;fill:revert-layer!important"/>', "#0000ff"),
     ("rect:first-of-type{fill:#00f}", "<rect/>", "#0000ff"),
     ('rect[class^="a"]{fill:#00f}', '<rect class="ab"/>', "#0000ff"),
 ])

@@ -82,6 +82,13 @@ def test_the_lowest_place_is_of_what_was_cut_not_of_a_surface_taken_to_be_there(
         assert said in capsys.readouterr().out
 
 
+def test_a_cutter_wider_than_any_stepdown_is_no_mistake(tmp_path, capsys):
+    path = tmp_path / "face.nc"
+    path.write_text("G21 G90 G17 G94\nG0 Z20\nM3 S9000\nG0 X-40 Y0\nG1 Z7.5 F300\nX110 F600\nM5\nM30\n")
+    assert main(["simulate", str(path), "--cutter", "flat-end", "63", "--blank", "70", "40", "8"]) == 0
+    assert "lowest place cut 7.500 mm above the underside" in capsys.readouterr().out
+
+
 def test_an_arc_is_one_move_and_a_file_without_its_end_is_told(tmp_path, capsys):
     """Half a ring 4 mm wide, 10 mm from its middle, 3 mm deep, and half a disc more at one end than the plunge took."""
     path = tmp_path / "arc.nc"

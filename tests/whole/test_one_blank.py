@@ -309,6 +309,8 @@ def test_what_several_parts_say_at_a_stop_is_said_once():
     assert told == [("Stop.", [0, 1, 2]), ("Find it by mark 1.", [0]), ("Find it by mark 2.", [2]),
                     ("Coat.", [0, 1, 2]), (deep, [0, 2]), (deeper, [1]), ("Prick.", [0, 1, 2]), ("Dam.", [0]),
                     ("Thicken.", [2])]
+    assert told_once([["A", "B"], ["B", "A"]]) == [("B", [1]), ("A", [0, 1]), ("B", [0])]  # in what order they come
+    assert told_once([["A", "A", "B"], ["A", "B"]]) == [("A", [0, 1]), ("A", [0]), ("B", [0, 1])]
 
 
 LET_IN = SURFACED + """[[inlay]]

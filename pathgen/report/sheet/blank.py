@@ -162,7 +162,9 @@ def told_once(lists: Sequence[Sequence[str]]) -> list[tuple[str, list[int]]]:
     """All lines, whole and each once, in their order, with the indices of the lists that hold them: what some hold
     stands together between what all do."""
     rests, told = [list(one) for one in lists], list[tuple[str, list[int]]]()
-    for line in [one for one in lists[0] if all(one in others for others in lists)]:
+    for line in lists[0]:
+        if not all(line in rest for rest in rests):
+            continue
         told += _by_holders([rest[:rest.index(line)] for rest in rests])
         told.append((line, list(range(len(lists)))))
         rests = [rest[rest.index(line) + 1:] for rest in rests]
