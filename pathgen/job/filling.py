@@ -84,26 +84,26 @@ def let_ins(job: Job, index: int, inlay: Inlay) -> LetIns:
         except NoRoomError as refused:
             narrow[colour] = refused
     made = tuple(found)
-    together = tuple(_in_one_place(made, where))
+    wrong = [JobError(f"{where}, {colour}", f"{_away_words(job, index, one)}; the drawing would not be recognised",
+                      allowed=f"up to {100 * _LOST:g} %, with a warning", remedy=_keeping_words(job, index, one))
+             for colour, one in made if one.gained_share > _LOST]
+    wrong += itertools.islice(_in_one_place(made, where), 1)
     if narrow:
-        raise _narrow(narrow, made, together)
-    for colour, one in made:
-        if one.gained_share > _LOST:
-            raise JobError(f"{where}, {colour}", f"{_away_words(job, index, one)}; the drawing would not be recognised",
-                           allowed=f"up to {100 * _LOST:g} %, with a warning", remedy=_keeping_words(job, index, one))
-    if together:
-        raise together[0]
+        raise _narrow(narrow, made, wrong)
+    if wrong:
+        wrong[0].others = tuple(wrong[1:])
+        raise wrong[0]
     return made
 
 
-def _narrow(refused: Mapping[str, NoRoomError], made: LetIns, together: Sequence[JobError]) -> JobError:
+def _narrow(refused: Mapping[str, NoRoomError], made: LetIns, wrong: Sequence[JobError]) -> JobError:
     """That some colours have no room for a piece, and which have; with what else is in the way of those."""
     first, *others = refused.values()
     left = ", ".join(f'"{colour}"' for colour, _ in made)
     leave = f"; or leave {joined(list(refused))} out, by colours = [{left}] in [[inlay]]"
-    leave += ": the others have room" * (not together)
+    leave += ": the others have room" * (not wrong)
     told = JobError(first.where, first.problem, allowed=first.allowed, remedy=first.remedy + leave * bool(left))
-    told.others = (*others, *together[:1])
+    told.others = (*others, *wrong)
     return told
 
 
@@ -112,7 +112,7 @@ def cut_away(job: Job, index: int, colour: str, one: LetIn) -> Iterator[Doubt]:
     if one.gained_share > LEFT_NOTED or shapely.area(polygons(one.gained)).max(initial=0.0) >= MISSED:
         yield Doubt(
             where=f"inlay {index + 1} piece, {colour}", problem=_away_words(job, index, one), beside=True,
-            allowed="wood at least as wide as the cutter round the pieces less both gaps, and round at its tips",
+            allowed="wood a hair wider than the cutter round the pieces less both gaps, and round at its tips",
             remedy=_keeping_words(job, index, one))
 
 
@@ -135,9 +135,9 @@ def _keeping_words(job: Job, index: int, one: LetIn) -> str:
                    most=min(LEFT_NOTED * one.drawing.area, MISSED))
     larger = "draw that place with more wood between, make the drawing larger, or fill with resin"
     if best is None:
-        return f"{larger}: of finer cutters round the pieces none was found that leaves it all"
+        return f"{larger}: of finer cutters round the pieces none was found that leaves nearly all of it"
     name = f'"{best.name}"' if best.name else f"one of {best.diameter:.2f} mm"
-    return f"name a finer cutter in [[inlay]] piece, {name} leaves that wood; or {larger}"
+    return f"name a finer cutter in [[inlay]] piece, {name} leaves nearly all that wood; or {larger}"
 
 
 def _round_pieces(job: Job, index: int) -> Cutter:

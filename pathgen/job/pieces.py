@@ -74,8 +74,9 @@ def _without_piece(inlay: Inlay, colour: str, made: LetIn) -> Iterator[Doubt]:
                     f"shapes drawn, {wide:.2f} mm wide at most: they are not cut", allowed="shapes wider than the "
                     "cutters", remedy="name a smaller cutter in [[inlay]] cutters, or draw them wider", grave=seen,
                     closed=seen)
-    elif (share := made.lost.area / made.drawing.area) > LEFT_NOTED:
-        yield Doubt(where=f"{inlay.name} piece, {colour}", problem=f"{made.lost.area:.1f} mm2 of what is drawn, "
+    lost = made.lost.area - float(shapely.area(none).sum())  # of shapes that have one
+    if (share := lost / made.drawing.area) > LEFT_NOTED:
+        yield Doubt(where=f"{inlay.name} piece, {colour}", problem=f"{lost:.1f} mm2 of what is drawn, "
                     f"{100 * share:.1f} % of it, are no part of the pieces with the cutters of the pocket", closed=True,
                     allowed="lines wider than the cutters", remedy="name a smaller cutter in [[inlay]] cutters, or "
                     "draw them wider (pathgen reach lists what would do)")

@@ -44,7 +44,7 @@ _ROUND = 0.4  # so wide, mm, is what a v cutter opens anywhere, if it can go in
 _COLOURS = 3  # so many colours of an inlay are named, those with the most that stays closed
 _DEEPER = "leave it so, or to go deeper draw it wider or take a v cutter of a smaller angle"
 _TRIED = (1.0, 0.95, 0.9, 0.8, 0.65, 0.5)  # shares of a diameter that would do, until one does
-_SECONDS, _WORTH = 1.0, 1.0  # minutes: a cutter that runs longer is not asked for; saved by leaving one out
+_SHORT, _WORTH = 1.0, 1.0  # minutes: a cutter that runs longer is not asked for; saved by leaving one out
 _MOST = 500  # places that are too narrow for a depth are measured, the largest first
 
 
@@ -299,7 +299,7 @@ def _for_seconds(planned: Plan, inlay: Inlay, cuts: Sequence[PocketCut], cut: Po
 
     own, after = minutes([cut]), cuts[cuts.index(cut) + 1 :]
     flat = any(one.cutter.is_flat for one in after)
-    if (not after or own > _SECONDS or not (flat or inlay.fill == "resin")  # of a v walls and floor are as was chosen
+    if (not after or own > _SHORT or not (flat or inlay.fill == "resin")  # of a v walls and floor are as was chosen
             or cleared_in(after[0].cutter, gained, inlay.depth) > 2.0 * CHANGE):
         return
     try:
