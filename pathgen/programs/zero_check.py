@@ -339,8 +339,8 @@ def _bed(around: Around, step: Step, foot: float) -> Iterator[BaseGeometry]:
 
 
 def has_place(around: Around, step: Step) -> bool:
-    """Whether there is a bare place to try the zero of a step at, by the cuts alone where the machine's travel is
-    known."""
+    """Whether there is a bare place to try the zero of a step at; whether the machine's travel reaches it is not asked.
+    """
     return _first(around, step, [], None, ()) is not None
 
 

@@ -22,6 +22,7 @@ from shapely.geometry.base import BaseGeometry
 from pathgen.base import overlay
 from pathgen.base.cutters import FINEST, Cutter, reshaped
 from pathgen.base.errors import CutterError, JobError
+from pathgen.base.halving import halved
 from pathgen.base.surface import Surface
 from pathgen.base.toolpath import Toolpath
 from pathgen.base.tops import level
@@ -164,12 +165,11 @@ def keeping(
 
     Closing alone pockets no more than rounding both ways does, and is quickly found: what it allows is tried.
     """
-    low, high = 0.0, usual.radius
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2.0
-        outer = least_round(middle, gap) + _WIDER
-        closed = _grown(_grown(region, outer), -outer)
-        low, high = (middle, high) if closed.area - region.area <= most else (low, middle)
+    def keeps(radius: float) -> bool:
+        outer = least_round(radius, gap) + _WIDER
+        return _grown(_grown(region, outer), -outer).area - region.area <= most
+
+    low, _ = halved(keeps, 0.0, usual.radius, within=usual.radius / 2.0**_HALVINGS)
     own = sorted((one for one in cutters if one.radius <= low), key=lambda one: -one.radius)[:1]
     others = (reshaped(usual, name="", diameter=rounded_down(2.0 * low * share)) for share in _TRIES
               if 2.0 * low * share >= FINEST + 0.01)

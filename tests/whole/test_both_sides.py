@@ -397,25 +397,7 @@ def test_a_dowel_hole_off_its_mate_is_found(board, tmp_path):
 
 def test_a_plate_cut_from_both_sides_is_the_solid(tmp_path):
     """Volume of what is left, and the wood over the channel, against solids of manifold3d."""
-    text = PLATE.replace("thickness = 3.0", "thickness = 6.0") + """
-[[hole]]
-cutter = "flat 3"
-at = [40.0, 8.0]
-diameter = 12.0
-depth = 2.5
-[holes]
-cutter = "flat 3"
-at = [[-5.0, 0.0], [105.0, 0.0]]
-diameter = 4.0
-through = 4.0
-[channel]
-cutter = "flat 3"
-along = [20.0, 80.0]
-across = 10.0
-width = 5.0
-depth = 2.0
-ends = "square"
-"""
+    text = THROUGH.replace("diameter = 12.0\n", "diameter = 12.0\ndepth = 2.5\n") + 'ends = "square"\n'
     made = build(read(tmp_path, text), resolution=0.1)
     assert made.passed, made.verification.findings
     seen = made.verification
